@@ -1,0 +1,69 @@
+// What each part should sound like: every line of every part, sound or not, and the families of lines each fault makes.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "gearhark/car/driveline.hpp"
+
+namespace gearhark {
+
+enum class LineKind {
+  firing, engine_half_order, shaft_turn, mesh, mesh_sideband, mesh_phase, hunting_tooth, planet_pass,
+  outer_race, inner_race, rolling_element, cage, joint, belt, machine_turn, wheel_turn, tread
+};
+
+// One predicted line.
+struct Line {
+  std::string part;        // part ID
+  LineKind kind = LineKind::shaft_turn;
+  int harmonic = 1;        // of the fundamental
+  int sideband = 0;        // +-k round harmonic
+  std::string sideband_shaft;  // the shaft whose turn spaces the sidebands
+  Rate rate;               // magnitude not yet taken
+  bool loaded = true;      // false: a gear pair that idles in this gear
+  bool sounds_healthy = false;  // a healthy car makes it too (firing, mesh, wheel turn, tread)
+  double low = 0.0, high = 0.0; // relative tolerance: true rate in [rate (1+low), rate (1+high)]
+};
+
+// Every line in this state up to the harmonics the field usually looks at: firing and half orders to 12, mesh 1-4 with
+// first sidebands at both shafts, shafts 1-3, joints 2x, bearings 1x, belts, tread.
+std::vector<Line> predicted_lines(const Car& car, const DriveState& state, const ShaftRates& rates);
+
+enum class Fault {
+  outer_race, inner_race, rolling_element, cage,      // bearings
+  worn_teeth, chipped_tooth,                          // gears
+  out_of_balance, worn_joint, dry_joint,              // shafts and joints
+  uneven_wear,                                        // tyres
+  worn_machine                                        // belt-driven machines as a whole
+};
+// "outer race", "worn teeth", ... The words of the diagnosis JSON.
+std::string to_text(Fault fault);
+
+enum class Knowledge { exact, count_only, nothing };
+
+// The lines one fault of one part would make: harmonics of `base`, each with side lines at multiples of `modulation`.
+struct Family {
+  std::string part;
+  Fault fault = Fault::outer_race;
+  Rate base;                     // fundamental
+  Rate modulation;               // all zero: no side lines
+  double slip_low = 0.0, slip_high = 0.0;  // relative range of the true fundamental about `base`
+  Knowledge knowledge = Knowledge::exact;
+  int elements = 0;              // bearings: rolling elements; gears: teeth of the gear at fault
+  // Bearings of which only the count is known: base = ring_rate x count/2 x (1 -+ gamma), gamma searched.
+  Rate ring_rate;
+  bool loaded = true;            // gears: carries the drive in this state
+};
+
+// Every fault of every part that turns in this state. Families whose base is zero (a pilot bearing in direct top) are left out.
+std::vector<Family> fault_families(const Car& car, const DriveState& state, const ShaftRates& rates);
+
+enum class Load { drive, floating, coast, neutral };
+enum class Turn { straight, left, right };
+
+// How loud a fault of this part sounds in this state, relative to its loudest state (1); 0: not at all.
+// One table, from trade practice (car/visibility.cpp gives the source of each row).
+double visibility(const Car& car, const Family& family, const DriveState& state, Load load, Turn turn);
+
+}  // namespace gearhark

@@ -1,0 +1,68 @@
+// The shaft angle over time, found from the sound with the stated speed as a prior.
+#pragma once
+
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "gearhark/car/lines.hpp"
+#include "gearhark/units/quantity.hpp"
+#include "gearhark/units/result.hpp"
+
+namespace gearhark {
+
+// How the user knows the speed.
+enum class SpeedSource { needle, satellite, exact_shaft, range };
+
+struct SpeedPoint {
+  Seconds time;      // from the start of the recording
+  Speed speed;
+};
+
+// What was said about the speed: points joined by straight lines (one point: constant). For exact_shaft (a bench spin)
+// `shaft_rate` replaces the points.
+struct StatedSpeed {
+  SpeedSource source = SpeedSource::needle;
+  std::vector<SpeedPoint> points;
+  std::optional<ShaftRate> shaft_rate;
+  SpeedUnit unit = SpeedUnit::kmh;    // as the user wrote it
+};
+
+// One run of a road test as the mechanic noted it.
+struct Run {
+  std::string file;
+  Gear gear;
+  Clutch clutch = Clutch::engaged;
+  Load load = Load::drive;
+  Turn turn = Turn::straight;
+  StatedSpeed speed;
+  std::optional<Seconds> from, to;
+};
+
+enum class Certainty { sure, doubtful, lost };
+
+// Angle on a uniform time grid; linear in between, extrapolated at the last rate.
+struct AngleTrack {
+  double step_s = 0.05;
+  std::vector<double> turns;        // shaft angle at i * step_s
+  [[nodiscard]] double at(double seconds) const;
+  [[nodiscard]] double rate_at(double seconds) const;  // turns per second
+  [[nodiscard]] double mean_rate() const;
+};
+
+struct Tracking {
+  AngleTrack wheel;                  // mean driven wheel
+  std::optional<AngleTrack> engine;  // neutral or clutch down: on its own; in gear: nothing (use the ratio)
+  double wheel_rate_sd = 0.0;        // turns/s, of the mean rate
+  double scale = 1.0;                // found over stated speed
+  double scale_sd = 0.0;
+  Certainty certainty = Certainty::lost;
+  std::vector<Line> lines_used;      // that could be followed
+  std::vector<std::string> remarks;  // contradictions and doubts, one sentence each
+};
+
+// samples: mono at sample_rate Hz. `lines` are predicted_lines() of the run's state.
+Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run);
+
+}  // namespace gearhark

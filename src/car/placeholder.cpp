@@ -1,0 +1,1 @@
+// placeholder until this room has its first source
