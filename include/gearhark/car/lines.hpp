@@ -1,7 +1,10 @@
-// What each part should sound like: every line of every part, sound or not, and the families of lines each fault makes.
+// What each part should sound like: every line of every part, sound or not, and the families of lines each
+// fault makes.
 #pragma once
 
+#include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "gearhark/car/driveline.hpp"
@@ -9,54 +12,96 @@
 namespace gearhark {
 
 enum class LineKind {
-  firing, engine_half_order, shaft_turn, mesh, mesh_sideband, mesh_phase, hunting_tooth, planet_pass,
-  outer_race, inner_race, rolling_element, cage, joint, belt, machine_turn, wheel_turn, tread
+  firing,
+  engine_half_order,
+  shaft_turn,
+  mesh,
+  mesh_sideband,
+  mesh_phase,
+  hunting_tooth,
+  planet_pass,
+  outer_race,
+  inner_race,
+  rolling_element,
+  cage,
+  joint,
+  belt,
+  machine_turn,
+  wheel_turn,
+  tread
 };
 
 // One predicted line.
 struct Line {
-  std::string part;        // part ID
+  std::string part;  // part ID
   LineKind kind = LineKind::shaft_turn;
-  int harmonic = 1;        // of the fundamental
-  int sideband = 0;        // +-k round harmonic
-  std::string sideband_shaft;  // the shaft whose turn spaces the sidebands
-  Rate rate;               // magnitude not yet taken
-  bool loaded = true;      // false: a gear pair that idles in this gear
-  bool sounds_healthy = false;  // a healthy car makes it too (firing, mesh, wheel turn, tread)
-  double low = 0.0, high = 0.0; // relative tolerance: true rate in [rate (1+low), rate (1+high)]
+  int harmonic = 1;              // of the fundamental
+  int sideband = 0;              // +-k round harmonic
+  std::string sideband_shaft;    // the shaft whose turn spaces the sidebands
+  Rate rate;                     // magnitude not yet taken
+  bool loaded = true;            // false: a gear pair that idles in this gear
+  bool sounds_healthy = false;   // a healthy car makes it too (firing, mesh, wheel turn, tread)
+  double low = 0.0, high = 0.0;  // relative tolerance: true rate in [rate (1+low), rate (1+high)]
 };
 
-// Every line in this state up to the harmonics the field usually looks at: firing and half orders to 12, mesh 1-4 with
-// first sidebands at both shafts, shafts 1-3, joints 2x, bearings 1x, belts, tread.
+// Every line in this state up to the harmonics the field usually looks at: firing and half orders to 12, mesh
+// 1-4 with first sidebands at both shafts, shafts 1-3, joints 2x, bearings 1x, belts, tread.
 std::vector<Line> predicted_lines(const Car& car, const DriveState& state, const ShaftRates& rates);
 
 enum class Fault {
-  outer_race, inner_race, rolling_element, cage,      // bearings
-  worn_teeth, chipped_tooth,                          // gears
-  out_of_balance, worn_joint, dry_joint,              // shafts and joints
-  uneven_wear,                                        // tyres
-  worn_machine                                        // belt-driven machines as a whole
+  outer_race,
+  inner_race,
+  rolling_element,
+  cage,  // bearings
+  worn_teeth,
+  chipped_tooth,  // gears
+  out_of_balance,
+  worn_joint,
+  dry_joint,    // shafts and joints
+  uneven_wear,  // tyres
+  worn_machine  // belt-driven machines as a whole
 };
 // "outer race", "worn teeth", ... The words of the diagnosis JSON.
 std::string to_text(Fault fault);
+// The same the other way round; nothing for an unknown word.
+std::optional<Fault> fault_from_text(std::string_view word);
 
 enum class Knowledge { exact, count_only, nothing };
 
-// The lines one fault of one part would make: harmonics of `base`, each with side lines at multiples of `modulation`.
+// Where only the count n is known: gamma = d/D cos(contact angle) lies between these (from 1.7/n to 2.7/n:
+// the spread of the published 0.4 n / 0.6 n rules). Where not even the count is known, it lies between these
+// two counts.
+constexpr double least_gamma(int count) { return 1.7 / count; }
+constexpr double most_gamma(int count) { return 2.7 / count; }
+constexpr int fewest_elements = 6, most_elements = 24;
+
+// The lines one fault of one part would make: harmonics of `base`, each with side lines at multiples of
+// `modulation`.
+//
+// Bearings: a fault on a ring is heard once per element that passes it, louder each time the ring brings it
+// into the loaded zone, which stands still: modulation is that ring's own rate (none for a ring that stands
+// still). A rolling element strikes both rings, so its base is twice its spin, and its modulation the cage's
+// rate. Cage: the cage's rate. Gears, worn_teeth: base is the mesh, one family with each gear's rate as
+// modulation. chipped_tooth: base is the rate of the gear with the chipped tooth (of an epicyclic set: how
+// often one tooth meets any gear). dry_joint, worn_joint: base is 2 x (cardan), 6 x (six-ball) or 3 x
+// (tripod) the shaft.
 struct Family {
   std::string part;
   Fault fault = Fault::outer_race;
-  Rate base;                     // fundamental
-  Rate modulation;               // all zero: no side lines
+  Rate base;                               // fundamental
+  Rate modulation;                         // all zero: no side lines
   double slip_low = 0.0, slip_high = 0.0;  // relative range of the true fundamental about `base`
   Knowledge knowledge = Knowledge::exact;
-  int elements = 0;              // bearings: rolling elements; gears: teeth of the gear at fault
-  // Bearings of which only the count is known: base = ring_rate x count/2 x (1 -+ gamma), gamma searched.
-  Rate ring_rate;
-  bool loaded = true;            // gears: carries the drive in this state
+  int elements = 0;  // bearings: rolling elements; gears: teeth of the gear at fault; 0: not known
+  // Races of bearings of which only the count is known: true fundamental = ring_rate x count/2 x (1 - gamma)
+  // for the outer race, (1 + gamma) for the inner, before slip; `base` takes the middle gamma. Nothing known:
+  // base = ring_rate.
+  Rate ring_rate;      // inner less outer ring, for all bearing families
+  bool loaded = true;  // gears, and bearings of their shafts: carries the drive in this state
 };
 
-// Every fault of every part that turns in this state. Families whose base is zero (a pilot bearing in direct top) are left out.
+// Every fault of every part that turns in this state. Families whose base is zero (a pilot bearing in direct
+// top) are left out.
 std::vector<Family> fault_families(const Car& car, const DriveState& state, const ShaftRates& rates);
 
 enum class Load { drive, floating, coast, neutral };

@@ -8,7 +8,8 @@
 
 namespace gearhark {
 
-// A real number with a physical meaning. `Tag` names the meaning; the unit of value() stands at each alias below.
+// A real number with a physical meaning. `Tag` names the meaning; the unit of value() stands at each alias
+// below.
 template <class Tag>
 class Quantity {
  public:
@@ -18,8 +19,14 @@ class Quantity {
 
   constexpr auto operator<=>(const Quantity&) const = default;
   constexpr Quantity operator-() const { return Quantity(-value_); }
-  constexpr Quantity& operator+=(Quantity other) { value_ += other.value_; return *this; }
-  constexpr Quantity& operator-=(Quantity other) { value_ -= other.value_; return *this; }
+  constexpr Quantity& operator+=(Quantity other) {
+    value_ += other.value_;
+    return *this;
+  }
+  constexpr Quantity& operator-=(Quantity other) {
+    value_ -= other.value_;
+    return *this;
+  }
   friend constexpr Quantity operator+(Quantity a, Quantity b) { return Quantity(a.value_ + b.value_); }
   friend constexpr Quantity operator-(Quantity a, Quantity b) { return Quantity(a.value_ - b.value_); }
   friend constexpr Quantity operator*(Quantity a, double factor) { return Quantity(a.value_ * factor); }
@@ -39,14 +46,16 @@ using Seconds = Quantity<struct SecondsTag>;      // s
 using Speed = Quantity<struct SpeedTag>;          // m/s over the road
 using Length = Quantity<struct LengthTag>;        // m
 
-// A level ratio in decibels. A bare number is ambiguous, so say what it is: 10 lg of a power ratio, 20 lg of an
-// amplitude ratio, or a number already in dB.
+// A level ratio in decibels. A bare number is ambiguous, so say what it is: 10 lg of a power ratio, 20 lg of
+// an amplitude ratio, or a number already in dB.
 class Decibels {
  public:
   constexpr Decibels() = default;
   [[nodiscard]] static constexpr Decibels already(double db) { return Decibels(db); }
   [[nodiscard]] static Decibels of_power_ratio(double ratio) { return Decibels(10.0 * std::log10(ratio)); }
-  [[nodiscard]] static Decibels of_amplitude_ratio(double ratio) { return Decibels(20.0 * std::log10(ratio)); }
+  [[nodiscard]] static Decibels of_amplitude_ratio(double ratio) {
+    return Decibels(20.0 * std::log10(ratio));
+  }
   [[nodiscard]] constexpr double value() const { return db_; }
   [[nodiscard]] double power_ratio() const { return std::pow(10.0, db_ / 10.0); }
   [[nodiscard]] double amplitude_ratio() const { return std::pow(10.0, db_ / 20.0); }
@@ -74,9 +83,15 @@ class Probability {
 
 constexpr Hertz operator*(Order order, ShaftRate turns) { return Hertz(order.value() * turns.value()); }
 constexpr Hertz operator*(ShaftRate turns, Order order) { return order * turns; }
-constexpr Order operator/(Hertz frequency, ShaftRate turns) { return Order(frequency.value() / turns.value()); }
-constexpr ShaftRate operator/(Speed speed, Length circumference) { return ShaftRate(speed.value() / circumference.value()); }
-constexpr Speed operator*(ShaftRate turns, Length circumference) { return Speed(turns.value() * circumference.value()); }
+constexpr Order operator/(Hertz frequency, ShaftRate turns) {
+  return Order(frequency.value() / turns.value());
+}
+constexpr ShaftRate operator/(Speed speed, Length circumference) {
+  return ShaftRate(speed.value() / circumference.value());
+}
+constexpr Speed operator*(ShaftRate turns, Length circumference) {
+  return Speed(turns.value() * circumference.value());
+}
 constexpr Turns operator*(ShaftRate turns, Seconds time) { return Turns(turns.value() * time.value()); }
 
 namespace literals {

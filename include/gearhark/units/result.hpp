@@ -19,8 +19,8 @@ struct Error {
 template <class T>
 class [[nodiscard]] Result {
  public:
-  Result(T value) : held_(std::move(value)) {}          // NOLINT: so that a stage can just return its product
-  Result(Error error) : held_(std::move(error)) {}      // NOLINT
+  Result(T value) : held_(std::move(value)) {}      // NOLINT: so that a stage can just return its product
+  Result(Error error) : held_(std::move(error)) {}  // NOLINT
   [[nodiscard]] explicit operator bool() const { return held_.index() == 0; }
   [[nodiscard]] T& operator*() & { return std::get<0>(held_); }
   [[nodiscard]] const T& operator*() const& { return std::get<0>(held_); }

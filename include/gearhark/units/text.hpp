@@ -22,7 +22,8 @@ struct WrittenLength {
   LengthUnit unit = LengthUnit::mm;
 };
 
-// "45mph", "72 km/h", "20 m/s", "39kn". A number without a unit is an error: the sentence says which units there are.
+// "45mph", "72 km/h", "20 m/s", "39kn". A number without a unit is an error: the sentence says which units
+// there are.
 Result<WrittenSpeed> parse_speed(std::string_view text);
 // "0.008in", "8thou", "0.2mm", "1.93 m", "63.5cm".
 Result<WrittenLength> parse_length(std::string_view text);

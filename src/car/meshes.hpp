@@ -1,0 +1,33 @@
+// What the lines and the fault families both need of the rates and spreads.
+#pragma once
+
+#include <optional>
+
+#include "gearhark/car/driveline.hpp"
+
+namespace gearhark {
+
+inline Spread operator+(Spread a, Spread b) { return {a.low + b.low, a.high + b.high}; }
+inline bool is_zero(const Rate& r) { return r.wheel == 0.0 && r.engine == 0.0 && r.bend == 0.0; }
+
+// Nothing for a shaft the state does not determine, and for one that stands still.
+std::optional<Rate> turning_rate(const ShaftRates& rates, std::string_view shaft);
+Spread spread_of(const ShaftSpreads& spreads, std::string_view shaft);
+
+// A pair that meshes and turns in this state, with its two gears.
+struct Mesh {
+  Rate driving, driven, mesh;
+};
+std::optional<Mesh> mesh_of(const GearPair& pair, const Gear& gear, const ShaftRates& rates);
+
+// An epicyclic set that turns within itself. Rates relative to the carrier; a held member ("") turns at 0.
+struct EpicyclicMesh {
+  Rate sun, ring, planet;  // turns per second as seen from the carrier; planet about its own pin
+  Rate carrier, mesh;
+};
+std::optional<EpicyclicMesh> mesh_of(const EpicyclicSet& set, const ShaftRates& rates);
+
+// Joint angles make a joint shake this often per turn: cardan 2 (Hooke's joint), six-ball 6, tripod 3.
+double beats_per_turn(JointKind kind);
+
+}  // namespace gearhark
