@@ -156,7 +156,8 @@ System with_open_references(const MatrixXd& driveline, const References& refs) {
   return system;
 }
 
-double cleaned(double value) { return std::abs(value) < 1e-12 ? 0.0 : value; }
+// Without the last digits, which are rounding noise: shafts that turn as one then have equal rates.
+double cleaned(double value) { return std::round(value * 1e12) / 1e12 + 0.0; }
 
 ShaftRates solved(const Car& car, const std::vector<Relation>& relations) {
   const auto n = static_cast<Eigen::Index>(car.shafts.size());
@@ -370,7 +371,7 @@ ShaftSpreads shaft_spreads(const Car& car, const DriveState& state) {
     const ShaftRates high = solved(car, relations_of(car, state, {{ratio.id, ratio.high}}));
     for (const auto& [shaft, rate] : nominal) {
       const auto [least, most] =
-          std::minmax(relative_change(low, shaft, rate), relative_change(high, shaft, rate));
+          std::minmax({relative_change(low, shaft, rate), relative_change(high, shaft, rate)});
       out[shaft].low += least;
       out[shaft].high += most;
     }

@@ -97,7 +97,7 @@ void partly_known_bearing(Building& b, const BearingState& s) {
 void bearing_families(Building& b) {
   for (const auto& bearing : b.car.bearings) {
     const auto rings = ring_rates(bearing, b.rates);
-    if (!rings || is_zero(rings->inner - rings->outer)) continue;
+    if (!rings || !runs(b.car, bearing, b.state) || is_zero(rings->inner - rings->outer)) continue;
     const double tolerance = bearing.relative_tolerance;
     const BearingState s{bearing, *rings, spread_of(b.spreads, bearing.shaft) + Spread{-tolerance, tolerance},
                          shaft_loaded(b, bearing.shaft)};

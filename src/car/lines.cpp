@@ -131,7 +131,9 @@ void epicyclic_lines(Predicting& p) {
 void bearing_lines(Predicting& p) {
   for (const auto& bearing : p.car.bearings) {
     const auto rings = ring_rates(bearing, p.rates);
-    if (!rings || !bearing.geometry_known() || is_zero(rings->inner - rings->outer)) continue;
+    if (!rings || !runs(p.car, bearing, p.state) || !bearing.geometry_known() ||
+        is_zero(rings->inner - rings->outer))
+      continue;
     const BearingRates r = bearing_rates(bearing, rings->inner, rings->outer);
     const double tolerance = bearing.relative_tolerance;
     const Spread spread = spread_of(p.spreads, bearing.shaft) + Spread{-tolerance, tolerance};

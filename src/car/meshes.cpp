@@ -1,5 +1,8 @@
 #include "meshes.hpp"
 
+#include <algorithm>
+#include <cmath>
+
 namespace gearhark {
 namespace {
 
@@ -10,6 +13,15 @@ std::optional<Rate> member_rate(const ShaftRates& rates, std::string_view shaft)
 }
 
 }  // namespace
+
+bool is_zero(const Rate& rate) {
+  return std::max({std::abs(rate.wheel), std::abs(rate.engine), std::abs(rate.bend)}) < 1e-9;
+}
+
+bool runs(const Car& car, const Bearing& bearing, const DriveState& state) {
+  const Part* part = car.part(bearing.id);
+  return state.clutch == Clutch::pedal_down || !part || part->role != PartRole::release_bearing;
+}
 
 std::optional<Rate> turning_rate(const ShaftRates& rates, std::string_view shaft) {
   const auto at = rates.find(shaft);

@@ -8,11 +8,15 @@
 namespace gearhark {
 
 inline Spread operator+(Spread a, Spread b) { return {a.low + b.low, a.high + b.high}; }
-inline bool is_zero(const Rate& r) { return r.wheel == 0.0 && r.engine == 0.0 && r.bend == 0.0; }
+// Differences of rates carry rounding noise; no real line lies below a billionth of an order.
+bool is_zero(const Rate& rate);
 
 // Nothing for a shaft the state does not determine, and for one that stands still.
 std::optional<Rate> turning_rate(const ShaftRates& rates, std::string_view shaft);
 Spread spread_of(const ShaftSpreads& spreads, std::string_view shaft);
+
+// Whether the bearing runs in this state: a release bearing does while the pedal is down, all others always.
+bool runs(const Car& car, const Bearing& bearing, const DriveState& state);
 
 // A pair that meshes and turns in this state, with its two gears.
 struct Mesh {
