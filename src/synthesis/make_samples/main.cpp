@@ -1,0 +1,169 @@
+// Makes the sample road tests: WAV files, to be encoded by samples/make, and the ROADTEST.toml of each.
+//   gearhark_make_samples MODELS_FOLDER OUTPUT_FOLDER
+#include <fmt/format.h>
+
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+
+#include "gearhark/synthesis/synthesis.hpp"
+
+namespace {
+
+using namespace gearhark;
+
+struct SampleRun {
+  const char* gear;
+  Load load;
+  Turn turn;
+  double true_kmh;
+};
+
+struct Sample {
+  const char* folder;
+  const char* model;
+  const char* extension;  // what the phone makes of it
+  const char* notes;
+  const char* part;  // "": healthy
+  Fault fault;
+  double level_db;
+  Extent extent;
+  std::uint64_t seed;
+  std::vector<SampleRun> runs;
+};
+
+const std::vector<Sample> samples{
+    {"pinion_bearing",
+     "heron_rear_transaxle",
+     "m4a",
+     "A growl that grew over a month. Outer race of the pinion's head bearing.",
+     "pinion_head_bearing",
+     Fault::outer_race,
+     9.0,
+     Extent::point,
+     11,
+     {{"3", Load::drive, Turn::straight, 62.0},
+      {"4", Load::drive, Turn::straight, 68.0},
+      {"3", Load::coast, Turn::straight, 64.0}}},
+    {"healthy",
+     "plover_live_axle_overdrive",
+     "opus",
+     "Nothing wrong: a check after purchase.",
+     "",
+     Fault::outer_race,
+     0.0,
+     Extent::point,
+     12,
+     {{"3", Load::drive, Turn::straight, 55.0},
+      {"4", Load::drive, Turn::straight, 76.0},
+      {"N", Load::neutral, Turn::straight, 60.0}}},
+    {"wheel_bearing",
+     "plover_live_axle_overdrive",
+     "m4a",
+     "A rumble, louder in right-hand bends. Left rear wheel bearing, inner race.",
+     "wheel_bearing_rl",
+     Fault::inner_race,
+     9.0,
+     Extent::point,
+     13,
+     {{"4", Load::drive, Turn::straight, 72.0},
+      {"3", Load::floating, Turn::right, 52.0},
+      {"3", Load::floating, Turn::left, 52.0}}},
+    {"worn_gears",
+     "dunlin_front_drive",
+     "3gp",
+     "A whine in third only. Third gear pair, worn teeth.",
+     "gear_pair_3",
+     Fault::worn_teeth,
+     14.0,
+     Extent::point,
+     14,
+     {{"3", Load::drive, Turn::straight, 50.0},
+      {"3", Load::coast, Turn::straight, 54.0},
+      {"4", Load::drive, Turn::straight, 62.0}}},
+};
+
+constexpr double needle_reads_high = 1.045;
+
+const char* word(Load load) {
+  switch (load) {
+    case Load::drive:
+      return "drive";
+    case Load::floating:
+      return "float";
+    case Load::coast:
+      return "coast";
+    case Load::neutral:
+      return "neutral";
+  }
+  return "";
+}
+
+const char* word(Turn turn) {
+  return turn == Turn::straight ? "straight" : turn == Turn::left ? "left" : "right";
+}
+
+SoundSettings settings_of(const Sample& sample, const SampleRun& run, std::uint64_t number) {
+  SoundSettings settings;
+  settings.run.gear = Gear{run.gear};
+  settings.run.load = run.load;
+  settings.run.turn = run.turn;
+  settings.run.speed = Speed(run.true_kmh / 3.6);
+  settings.run.duration = Seconds(22.0);
+  settings.car_seed = sample.seed;
+  settings.run_seed = 10 * sample.seed + number;
+  if (*sample.part) {
+    settings.fault.emplace();
+    settings.fault->part = sample.part;
+    settings.fault->fault = sample.fault;
+    settings.fault->level = Decibels::already(sample.level_db);
+    settings.fault->extent = sample.extent;
+  }
+  return settings;
+}
+
+std::string recording_entry(const Sample& sample, const SampleRun& run, std::uint64_t number) {
+  return fmt::format(
+      "\n[[recording]]\nfile = \"run{}.{}\"\ngear = \"{}\"\nload = \"{}\"\nturn = \"{}\"\nspeed = \"{:.0f} "
+      "km/h\"\n",
+      number, sample.extension, run.gear, word(run.load), word(run.turn), run.true_kmh * needle_reads_high);
+}
+
+std::optional<Error> make(const Sample& sample, const std::filesystem::path& models,
+                          const std::filesystem::path& out) {
+  const auto car = load_car((models / (std::string(sample.model) + ".toml")).string());
+  if (!car) return car.error();
+  const auto folder = out / sample.folder;
+  std::filesystem::create_directories(folder);
+  std::string road_test =
+      fmt::format("# Invented sound, made by samples/make.\ncar = \"../../models/{}.toml\"\nnotes = \"{}\"\n",
+                  sample.model, sample.notes);
+  std::uint64_t number = 0;
+  for (const SampleRun& run : sample.runs) {
+    const auto sound = synthesise(*car, settings_of(sample, run, ++number));
+    if (!sound) return sound.error();
+    if (const auto error = write_wav((folder / fmt::format("run{}.wav", number)).string(), *sound))
+      return error;
+    road_test += recording_entry(sample, run, number);
+    fmt::print("{}/run{}: {:.4f} wheel turns/s, fault {:.1f} dB\n", sample.folder, number,
+               sound->truth.mean_wheel.value(), sound->truth.level ? sound->truth.level->value() : -INFINITY);
+  }
+  std::ofstream(folder / "ROADTEST.toml") << road_test;
+  return std::nullopt;
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  if (count != 3) {
+    fmt::print(stderr, "gearhark_make_samples MODELS_FOLDER OUTPUT_FOLDER\n");
+    return 2;
+  }
+  for (const Sample& sample : samples)
+    if (const auto error = make(sample, words[1], words[2])) {
+      fmt::print(stderr, "{}\n", error->sentence);
+      return 1;
+    }
+  return 0;
+}
