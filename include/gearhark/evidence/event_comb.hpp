@@ -1,0 +1,45 @@
+// Evidence for repeated impacts at a family's rate: the log Bayes factor of a comb of lines against the background,
+// for every carrier band, slip and strength, so that runs can be added before anything is marginalised.
+//
+// A bin of the background is exponential with mean 1; the mean of B bins over k independent bands is close to a gamma with
+// kB degrees of freedom. A line of strength A raises that mean to 1 + x, and its log likelihood ratio is
+// k B (m x/(1+x) - log(1+x)).
+#pragma once
+
+#include <vector>
+
+#include "gearhark/car/lines.hpp"
+#include "gearhark/evidence/envelope_spectra.hpp"
+
+namespace gearhark {
+
+// log factor [group][slip][strength]
+struct EventEvidence {
+  std::size_t groups = 0, slips = 0, strengths = 0;
+  std::vector<float> log_factor;
+  std::vector<double> slip;           // relative offset of the fundamental; shared by all runs of one family
+  bool heard_at_all = false;          // false: nothing of the family could be looked at in this run
+  double visibility = 1.0, turns = 0.0;
+  [[nodiscard]] float& at(std::size_t g, std::size_t s, std::size_t a) { return log_factor[(g * slips + s) * strengths + a]; }
+  [[nodiscard]] float at(std::size_t g, std::size_t s, std::size_t a) const { return log_factor[(g * slips + s) * strengths + a]; }
+};
+
+inline constexpr int strength_steps = 13;                 // octaves 2^-2 .. 2^10 of line power over one bin's background
+
+// fundamental, modulation: orders of the spectra's reference shaft.
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation);
+
+struct CombinedEvents {
+  double log_bayes_factor = 0.0;      // nats, marginalised over band, slip and strength
+  double best_slip = 0.0;
+  std::size_t best_group = 0;
+  double best_strength = 0.0;         // log2
+};
+
+// Adds the runs of one family. Strength scales with visibility squared and with the number of turns.
+CombinedEvents combine(const std::vector<EventEvidence>& runs);
+
+// The slips (relative offsets of the fundamental) that are tried for a family.
+std::vector<double> slip_grid(const Family& family);
+
+}  // namespace gearhark

@@ -1,0 +1,254 @@
+#include "gearhark/evidence/envelope_spectra.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <optional>
+
+#include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/resample.hpp"
+#include "gearhark/signal/statistics.hpp"
+
+namespace gearhark {
+namespace {
+
+// Times at which `count` equal steps of shaft angle from turn `first` begin.
+std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, double step_turns, std::size_t count) {
+  std::vector<double> times(count);
+  std::size_t cell = 0;
+  const std::vector<double>& turns = shaft.turns;
+  for (std::size_t i = 0; i < count; ++i) {
+    const double wanted = first + static_cast<double>(i) * step_turns;
+    while (cell + 2 < turns.size() && turns[cell + 1] < wanted) ++cell;
+    const double advance = std::max(turns[cell + 1] - turns[cell], 1e-9);
+    times[i] = (static_cast<double>(cell) + (wanted - turns[cell]) / advance) * shaft.step_s;
+  }
+  return times;
+}
+
+struct Band {
+  double low, high;            // Hz
+  std::vector<float> envelope; // log power, slow changes removed, one value a hop
+};
+
+// Log envelopes of the bands of one window length.
+struct BandLevel {
+  std::size_t window;          // samples; bands are rate/window * 2 wide at their half power
+  double hop_s;
+  std::vector<Band> bands;     // bins 1 .. window/2 - 1
+};
+
+void remove_slow_changes(std::vector<float>& log_power, std::size_t width, double clip_sigmas) {
+  const std::vector<float> slow = moving_average(log_power, width);
+  for (std::size_t i = 0; i < log_power.size(); ++i) log_power[i] -= slow[i];
+  const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(log_power));
+  for (float& value : log_power) value = std::clamp(value, -limit, limit);
+}
+
+BandLevel log_envelopes(std::span<const float> samples, std::size_t window, const EnvelopeSettings& settings) {
+  const std::size_t hop = window / 4;
+  const std::size_t frames = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  BandLevel level{window, static_cast<double>(hop) / settings.rate_hz, {}};
+  for (std::size_t bin = 1; bin < window / 2; ++bin) {
+    const double centre = static_cast<double>(bin) * settings.rate_hz / static_cast<double>(window);
+    const double half = settings.rate_hz / static_cast<double>(window);
+    level.bands.push_back({centre - half, centre + half, std::vector<float>(frames)});
+  }
+  std::vector<float> taper(window), frame(window);
+  for (std::size_t i = 0; i < window; ++i)
+    taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
+  std::vector<std::complex<float>> bins(window / 2 + 1);
+  const RealFft fft(window);
+  for (std::size_t f = 0; f < frames; ++f) {
+    for (std::size_t i = 0; i < window; ++i) frame[i] = samples[f * hop + i] * taper[i];
+    fft.forward(frame, bins);
+    for (std::size_t b = 0; b < level.bands.size(); ++b) level.bands[b].envelope[f] = std::norm(bins[b + 1]);
+  }
+  const auto slow = static_cast<std::size_t>(std::lround(settings.slow_mean.value() / level.hop_s));
+  for (Band& band : level.bands) {
+    // A floor a thousandth of the usual power: silence must not turn into the largest excursion there is.
+    const float floor = 1e-3f * static_cast<float>(median(band.envelope)) + 1e-20f;
+    for (float& power : band.envelope) power = std::log(power + floor);
+    remove_slow_changes(band.envelope, slow, settings.clip_sigmas);
+  }
+  return level;
+}
+
+// The angle grid that all envelopes of one level share.
+struct AngleGrid {
+  std::size_t points;
+  double turns;
+  std::vector<double> frame;   // position of each point in frames of the envelope
+  std::vector<float> taper;
+};
+
+AngleGrid angle_grid(const BandLevel& level, const AngleTrack& shaft) {
+  const std::size_t frames = level.bands.front().envelope.size();
+  const double centre_s = 0.5 * 4.0 * level.hop_s;    // a frame stands for the middle of its window
+  const double last_s = centre_s + static_cast<double>(frames - 1) * level.hop_s;
+  const double first_turn = shaft.at(centre_s), last_turn = shaft.at(last_s);
+  AngleGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))), last_turn - first_turn, {}, {}};
+  grid.frame = times_of_equal_angle(shaft, first_turn, grid.turns / static_cast<double>(grid.points), grid.points);
+  for (double& t : grid.frame) t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+  grid.taper.resize(grid.points);
+  for (std::size_t i = 0; i < grid.points; ++i)
+    grid.taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(grid.points)));
+  return grid;
+}
+
+float between_frames(const std::vector<float>& values, double position) {
+  const auto i = std::min(static_cast<std::size_t>(position), values.size() - 2);
+  const auto part = static_cast<float>(position - static_cast<double>(i));
+  return values[i] + part * (values[i + 1] - values[i]);
+}
+
+// |FFT|^2 over the background: noise has mean 1.
+std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const AngleGrid& grid, const RealFft& fft,
+                                     const EnvelopeSettings& settings) {
+  std::vector<float> angle(grid.points);
+  for (std::size_t i = 0; i < grid.points; ++i) angle[i] = grid.taper[i] * between_frames(envelope, grid.frame[i]);
+  std::vector<std::complex<float>> bins(grid.points / 2 + 1);
+  fft.forward(angle, bins);
+  std::vector<float> power(bins.size());
+  for (std::size_t k = 0; k < bins.size(); ++k) power[k] = std::norm(bins[k]);
+  const auto width = std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
+  const std::vector<float> background = exponential_background(power, width);
+  for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;
+  return power;
+}
+
+std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known, Order lowest) {
+  std::vector<char> masked(bins, 0);
+  const auto mark = [&](double from, double to) {
+    for (auto k = static_cast<std::size_t>(std::max(0.0, from)); k < bins && static_cast<double>(k) <= to; ++k) masked[k] = 1;
+  };
+  for (const MaskedOrder& m : known) {
+    const double bin = m.order * turns, half = 2.5 + 0.0006 * bin;
+    mark(std::ceil(bin - half), bin + half);
+  }
+  mark(0.0, lowest.value() * turns);
+  return masked;
+}
+
+// Bands that make a group: each alone, then 2, 4, 8, 16 neighbours with half overlap, then all.
+std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands) {
+  std::vector<std::pair<std::size_t, std::size_t>> groups;
+  for (std::size_t width = 1; width < bands; width *= 2)
+    for (std::size_t from = 0; from + width <= bands; from += std::max<std::size_t>(1, width / 2)) groups.emplace_back(from, from + width);
+  groups.emplace_back(0, bands);
+  return groups;
+}
+
+// Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range / median is about
+// 1.349 / sqrt(k); 0.75 corrects it at small k.
+double independent_bands(std::vector<float> values) {
+  if (values.size() < 16) return 1.0;
+  const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
+  const double ratio = 1.349 * middle / std::max(high - low, 1e-9);
+  return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
+}
+
+GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to, const std::vector<char>& masked) {
+  const std::size_t bins = spectra[from].size();
+  GroupSpectrum group;
+  group.bands = static_cast<int>(to - from);
+  std::vector<float> mean(bins, 0.0f);
+  for (std::size_t b = from; b < to; ++b)
+    for (std::size_t k = 0; k < bins; ++k) mean[k] += spectra[b][k] / static_cast<float>(to - from);
+  for (std::size_t octave = 1; octave / 2 < bins; octave *= 2) {
+    std::vector<float> clear;
+    for (std::size_t k = octave; k < std::min(2 * octave, bins); ++k)
+      if (!masked[k]) clear.push_back(mean[k]);
+    group.effective_bands.push_back(independent_bands(std::move(clear)));
+  }
+  group.sums.resize(bins + 1, 0.0);
+  for (std::size_t k = 0; k < bins; ++k) group.sums[k + 1] = group.sums[k] + (masked[k] ? 1.0 : static_cast<double>(mean[k]));
+  return group;
+}
+
+void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const std::vector<char>& masked) {
+  for (const auto& [from, to] : nested_groups(level.power.size())) {
+    std::size_t heard = from;
+    while (heard < to && !level.power[heard].empty()) ++heard;
+    GroupSpectrum group = heard > from ? average(level.power, from, heard, masked) : GroupSpectrum{};
+    group.low = level.low[from];
+    group.high = level.high[to - 1];
+    out.groups.push_back(std::move(group));
+  }
+}
+
+}  // namespace
+
+double GroupSpectrum::independent_bands_at(std::size_t bin) const {
+  std::size_t octave = 0;
+  while (octave + 1 < effective_bands.size() && (std::size_t{2} << octave) <= bin) ++octave;
+  return effective_bands.empty() ? 1.0 : effective_bands[octave];
+}
+
+std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft, double times) {
+  const double duration = static_cast<double>(samples.size() - 1) / rate_hz;
+  const double first = shaft.at(0.0), turns = shaft.at(duration) - first;
+  double slowest = shaft.rate_at(0.0);
+  for (double t = 0.0; t < duration; t += shaft.step_s) slowest = std::min(slowest, shaft.rate_at(t));
+  const double per_turn = 1.02 * rate_hz / std::max(slowest, 0.2 * turns / duration);
+  const std::size_t points = good_length(static_cast<std::size_t>(std::ceil(turns * per_turn)));
+  const double step = turns / static_cast<double>(points);
+
+  const std::vector<double> times_s = times_of_equal_angle(shaft, first, step, points);
+  std::vector<float> by_angle = resample_at(samples, rate_hz, times_s);
+  const RealFft fft(points);
+  std::vector<std::complex<float>> bins(points / 2 + 1);
+  fft.forward(by_angle, bins);
+  std::vector<float> magnitude(bins.size());
+  for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::abs(bins[k]);
+  const std::vector<float> usual = block_median(magnitude, 400);
+  for (std::size_t k = 0; k < bins.size(); ++k) {
+    const float most = static_cast<float>(times) * usual[k];
+    if (magnitude[k] > most) bins[k] *= most / magnitude[k];
+  }
+  fft.inverse(bins, by_angle);
+
+  std::vector<double> angles(samples.size());
+  for (std::size_t i = 0; i < samples.size(); ++i) angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - first) / step;
+  return resample_at(by_angle, 1.0, angles);
+}
+
+BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& reference, const AngleTrack* also,
+                         const EnvelopeSettings& settings) {
+  std::vector<float> limited = limit_locked_lines(samples, settings.rate_hz, reference, settings.line_limit);
+  if (also) limited = limit_locked_lines(limited, settings.rate_hz, *also, settings.line_limit);
+  BandSpectra out;
+  for (const std::size_t window : {std::size_t{32}, std::size_t{16}}) {
+    const BandLevel level = log_envelopes(limited, window, settings);
+    const AngleGrid grid = angle_grid(level, reference);
+    const RealFft fft(grid.points);
+    BandLevelSpectra spectra{grid.turns, {}, {}, {}};
+    for (const Band& band : level.bands) {
+      const bool heard = band.high <= settings.highest.value();
+      spectra.low.emplace_back(band.low);
+      spectra.high.emplace_back(band.high);
+      spectra.power.push_back(heard ? whitened_spectrum(band.envelope, grid, fft, settings) : std::vector<float>{});
+    }
+    out.turns = grid.turns;
+    out.levels.push_back(std::move(spectra));
+  }
+  out.mean_rate = reference.mean_rate();
+  return out;
+}
+
+EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest) {
+  EnvelopeSpectra out;
+  out.turns = bands.turns;
+  out.mean_rate = bands.mean_rate;
+  for (const BandLevelSpectra& level : bands.levels) {
+    const std::vector<char> masked = mask_of_known_orders(level.power.front().size(), level.turns, known, lowest);
+    append_groups(out, level, masked);
+    if (out.masked.size() > masked.size()) continue;
+    out.masked.assign(masked.size() + 1, 0.0);
+    for (std::size_t k = 0; k < masked.size(); ++k) out.masked[k + 1] = out.masked[k] + masked[k];
+  }
+  return out;
+}
+
+}  // namespace gearhark

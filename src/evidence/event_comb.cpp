@@ -1,0 +1,247 @@
+#include "gearhark/evidence/event_comb.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <span>
+
+namespace gearhark {
+namespace {
+
+// Strengths are searched in octaves; the prior falls by a tenth of a nat per octave, because faults start small.
+constexpr double first_strength_octave = -2.0;
+constexpr double strength_prior_fall = 0.1;
+constexpr double usual_turns = 300.0;       // a strength is stated for a run of this many turns
+constexpr double line_cap = 14.0;           // nats one line may add: no single line proves a comb
+constexpr double most_freedom = 60.0;       // model error, not noise, rules beyond this
+constexpr std::array<double, 3> widths = {0.0012, 0.004, 0.010};   // of the line's order: what slip smears
+constexpr std::array<double, 3> locked_widths = {0.0, 0.0015, 0.004};  // shaft-locked events do not slip
+
+// One line of a comb: harmonic x fundamental + side x modulation.
+struct CombLine {
+  double harmonic;
+  int side;
+  double presence;    // probability of being visible when the fault is
+  double power;       // relative to a main line
+};
+
+struct Harmonic {
+  double harmonic, presence;
+};
+// How often each harmonic was visible in experiments with combs of bearing faults (judged, 2026).
+constexpr std::array<Harmonic, 6> race_harmonics = {{{1, .85}, {2, .75}, {3, .6}, {4, .5}, {5, .4}, {6, .4}}};
+// The fundamental of an element is the rate at which it strikes both races, twice its spin; damage that strikes one race
+// only shows at the halves.
+constexpr std::array<Harmonic, 6> element_harmonics = {{{1, .8}, {2, .65}, {3, .5}, {4, .4}, {.5, .5}, {1.5, .4}}};
+
+std::vector<CombLine> chipped_tooth_lines(int teeth) {
+  std::vector<CombLine> lines;
+  for (int h = 3; h <= 12; ++h)
+    if (teeth == 0 || h % teeth != 0) lines.push_back({static_cast<double>(h), 0, .6, 1.0});
+  return lines;
+}
+
+std::vector<CombLine> comb_of(const Family& family, bool modulated) {
+  if (family.fault == Fault::chipped_tooth) return chipped_tooth_lines(family.elements);
+  std::vector<CombLine> lines;
+  for (const auto& [harmonic, presence] : family.fault == Fault::rolling_element ? element_harmonics : race_harmonics)
+    lines.push_back({harmonic, 0, presence, 1.0});
+  if (modulated)
+    for (int h = 1; h <= 3; ++h)
+      for (const int side : {-2, -1, 1, 2}) lines.push_back({static_cast<double>(h), side, std::abs(side) == 1 ? .35 : .2, 0.5});
+  return lines;
+}
+
+// Where one line is looked for: bins [from, to), with the flanks that give the local background.
+struct Window {
+  std::size_t from, to, left_from, left_to, right_from, right_to;
+  bool usable = false;
+};
+
+Window window_at(double order, double width, const EnvelopeSpectra& spectra, std::size_t bins) {
+  Window w{};
+  const double centre = order * spectra.turns;
+  const double half = std::max(1.5, 0.5 * width * centre);
+  const double gap = std::max(1.0, 0.5 * half), flank = std::max(8.0, 2.5 * half);
+  if (centre - half - gap - flank < 1.0 || centre + half + gap + flank + 2.0 >= static_cast<double>(bins)) return w;
+  const auto bin = [](double position) { return static_cast<std::size_t>(std::lround(position)); };
+  w.from = bin(centre - half);
+  w.to = std::max(bin(centre + half) + 1, w.from + 3);
+  w.left_to = w.from - bin(gap);
+  w.left_from = w.left_to - bin(flank);
+  w.right_from = w.to + bin(gap);
+  w.right_to = w.right_from + bin(flank);
+  const double masked = spectra.masked[w.to] - spectra.masked[w.from];
+  w.usable = w.right_to < bins && 3.0 * masked <= static_cast<double>(w.to - w.from);
+  return w;
+}
+
+// Mean of the line's bins over the local background, and the degrees of freedom that mean rests on.
+struct LineMean {
+  double over_background, freedom;
+};
+
+LineMean look(const GroupSpectrum& group, const Window& w) {
+  const double left = group.mean(w.left_from, w.left_to), right = group.mean(w.right_from, w.right_to);
+  // A strong neighbour on one side must not make a line of the slope between: lean towards the higher flank.
+  const double local = std::max({0.5 * (left + right), 0.9 * std::max(left, right), 0.8});
+  const double k = group.independent_bands_at(w.from);
+  const auto bins = static_cast<double>(w.to - w.from);
+  const auto flanks = static_cast<double>(w.left_to - w.left_from + w.right_to - w.right_from);
+  // Neighbouring bins of a Hann window are correlated: 1.94 bins count as one (Percival and Walden 1993).
+  const double own = k * bins / (1.94 - 0.94 / bins), beside = k * flanks / 1.9;
+  return {group.mean(w.from, w.to) / local, std::min(most_freedom, own * beside / (own + beside))};
+}
+
+using Strengths = std::array<float, strength_steps>;
+
+// Per strength: log(1 - p + p exp(log likelihood ratio)) of one line, added to `sum`.
+void add_line(Strengths& sum, const LineMean& seen, const CombLine& line, double bins) {
+  for (int a = 0; a < strength_steps; ++a) {
+    const double excess = std::exp2(first_strength_octave + a) * line.power / bins;
+    const double ratio = seen.freedom * (seen.over_background * excess / (1.0 + excess) - std::log1p(excess));
+    sum[static_cast<std::size_t>(a)] +=
+        static_cast<float>(std::log1p(line.presence * std::expm1(std::min(ratio, line_cap))));
+  }
+}
+
+double log_mean_exp(std::span<const double> values) {
+  const double top = *std::max_element(values.begin(), values.end());
+  double sum = 0.0;
+  for (const double v : values) sum += std::exp(v - top);
+  return top + std::log(sum / static_cast<double>(values.size()));
+}
+
+// The windows of a comb at one slip and width, shared by all groups of the same number of bins.
+struct PlacedLine {
+  CombLine line;
+  Window window;
+};
+
+std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
+                              const EnvelopeSpectra& spectra, std::size_t bins) {
+  std::vector<PlacedLine> placed;
+  for (const CombLine& line : comb) {
+    const double order = line.harmonic * fundamental + line.side * modulation;
+    const Window w = window_at(order, width, spectra, bins);
+    if (w.usable) placed.push_back({line, w});
+  }
+  return placed;
+}
+
+Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<PlacedLine>& placed) {
+  Strengths main{}, side{};
+  for (const auto& [line, window] : placed)
+    add_line(line.side == 0 ? main : side, look(group, window), line, static_cast<double>(window.to - window.from));
+  // Side lines support a comb; they do not make one.
+  for (std::size_t a = 0; a < main.size(); ++a) main[a] += std::min(side[a], 2.0f * std::max(main[a], 0.0f) + 0.5f);
+  return main;
+}
+
+// Fills one group's [slip][strength] plane, averaging over the widths.
+void fill(EventEvidence& out, const EnvelopeSpectra& spectra, std::size_t g, const std::vector<std::vector<PlacedLine>>& placed,
+          std::size_t slip) {
+  std::vector<Strengths> by_width;
+  for (const auto& lines : placed) by_width.push_back(log_factor_of_comb(spectra.groups[g], lines));
+  for (std::size_t a = 0; a < out.strengths; ++a) {
+    std::array<double, 3> values{};
+    for (std::size_t w = 0; w < by_width.size(); ++w) values[w] = static_cast<double>(by_width[w][a]);
+    out.at(g, slip, a) = static_cast<float>(log_mean_exp(values));
+  }
+}
+
+// Log factor at a strength shifted by `octaves`, between the searched steps; below the weakest there is nothing to see.
+double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
+  if (step <= 0.0) return std::max(0.0, 1.0 + step) * static_cast<double>(run.at(g, s, 0));
+  const double last = static_cast<double>(run.strengths - 1);
+  if (step >= last) return static_cast<double>(run.at(g, s, run.strengths - 1));
+  const auto a = static_cast<std::size_t>(step);
+  const double part = step - static_cast<double>(a);
+  return (1.0 - part) * static_cast<double>(run.at(g, s, a)) + part * static_cast<double>(run.at(g, s, a + 1));
+}
+
+// A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up.
+double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
+  return std::log(0.3 * std::exp(at_strength(run, g, s, step - 2.5)) + 0.4 * std::exp(at_strength(run, g, s, step)) +
+                  0.3 * std::exp(at_strength(run, g, s, step + 2.0)));
+}
+
+double strength_prior(std::size_t a) {
+  static const double sum = [] {
+    double s = 0.0;
+    for (int i = 0; i < strength_steps; ++i) s += std::exp(-strength_prior_fall * i);
+    return s;
+  }();
+  return std::exp(-strength_prior_fall * static_cast<double>(a)) / sum;
+}
+
+}  // namespace
+
+std::vector<double> slip_grid(const Family& family) {
+  const double step = family.fault == Fault::chipped_tooth ? 1.0 : family.knowledge == Knowledge::exact ? 0.0016 : 0.004;
+  std::vector<double> slips;
+  for (double slip = family.slip_low; slip <= family.slip_high + 1e-9; slip += step) slips.push_back(slip);
+  return slips;
+}
+
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation) {
+  EventEvidence out;
+  out.groups = spectra.groups.size();
+  out.slip = slip_grid(family);
+  out.slips = out.slip.size();
+  out.strengths = strength_steps;
+  out.turns = spectra.turns;
+  out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
+  const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
+  const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
+  for (std::size_t s = 0; s < out.slips; ++s) {
+    std::size_t bins = 0;
+    std::vector<std::vector<PlacedLine>> placed;
+    for (std::size_t g = 0; g < out.groups; ++g) {
+      const std::size_t here = spectra.groups[g].bins();
+      if (here == 0) continue;
+      if (here != bins) {
+        bins = here;
+        placed.clear();
+        for (const double width : smear) placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins));
+      }
+      out.heard_at_all = out.heard_at_all || !placed.front().empty();
+      fill(out, spectra, g, placed, s);
+    }
+  }
+  return out;
+}
+
+CombinedEvents combine(const std::vector<EventEvidence>& runs) {
+  CombinedEvents best;
+  std::vector<const EventEvidence*> heard;
+  for (const EventEvidence& run : runs)
+    if (run.heard_at_all && run.visibility > 0.0) heard.push_back(&run);
+  if (heard.empty()) return best;
+  const EventEvidence& first = *heard.front();
+  std::vector<double> over_all;
+  double top = -1e9;
+  for (std::size_t s = 0; s < first.slips; ++s)
+    for (std::size_t g = 0; g < first.groups; ++g) {
+      double sum = 0.0;
+      for (std::size_t a = 0; a < first.strengths; ++a) {
+        double log_factor = 0.0;
+        for (const EventEvidence* run : heard) {
+          const double shift = std::log2(run->visibility * run->visibility * run->turns / usual_turns);
+          log_factor += with_scatter(*run, g, s, static_cast<double>(a) + shift);
+        }
+        if (log_factor > top) {
+          top = log_factor;
+          best.best_slip = first.slip[s];
+          best.best_group = g;
+          best.best_strength = first_strength_octave + static_cast<double>(a);
+        }
+        sum += strength_prior(a) * std::exp(std::min(log_factor, 600.0));
+      }
+      over_all.push_back(std::log(sum));
+    }
+  best.log_bayes_factor = log_mean_exp(over_all);
+  return best;
+}
+
+}  // namespace gearhark
