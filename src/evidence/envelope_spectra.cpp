@@ -6,26 +6,13 @@
 #include <numbers>
 #include <optional>
 
+#include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
 namespace {
-
-// Times at which `count` equal steps of shaft angle from turn `first` begin.
-std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, double step_turns, std::size_t count) {
-  std::vector<double> times(count);
-  std::size_t cell = 0;
-  const std::vector<double>& turns = shaft.turns;
-  for (std::size_t i = 0; i < count; ++i) {
-    const double wanted = first + static_cast<double>(i) * step_turns;
-    while (cell + 2 < turns.size() && turns[cell + 1] < wanted) ++cell;
-    const double advance = std::max(turns[cell + 1] - turns[cell], 1e-9);
-    times[i] = (static_cast<double>(cell) + (wanted - turns[cell]) / advance) * shaft.step_s;
-  }
-  return times;
-}
 
 struct Band {
   double low, high;            // Hz
@@ -76,19 +63,19 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window, cons
 }
 
 // The angle grid that all envelopes of one level share.
-struct AngleGrid {
+struct EnvelopeGrid {
   std::size_t points;
   double turns;
   std::vector<double> frame;   // position of each point in frames of the envelope
   std::vector<float> taper;
 };
 
-AngleGrid angle_grid(const BandLevel& level, const AngleTrack& shaft) {
+EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft) {
   const std::size_t frames = level.bands.front().envelope.size();
   const double centre_s = 0.5 * 4.0 * level.hop_s;    // a frame stands for the middle of its window
   const double last_s = centre_s + static_cast<double>(frames - 1) * level.hop_s;
   const double first_turn = shaft.at(centre_s), last_turn = shaft.at(last_s);
-  AngleGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))), last_turn - first_turn, {}, {}};
+  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))), last_turn - first_turn, {}, {}};
   grid.frame = times_of_equal_angle(shaft, first_turn, grid.turns / static_cast<double>(grid.points), grid.points);
   for (double& t : grid.frame) t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
   grid.taper.resize(grid.points);
@@ -104,7 +91,7 @@ float between_frames(const std::vector<float>& values, double position) {
 }
 
 // |FFT|^2 over the background: noise has mean 1.
-std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const AngleGrid& grid, const RealFft& fft,
+std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const EnvelopeGrid& grid, const RealFft& fft,
                                      const EnvelopeSettings& settings) {
   std::vector<float> angle(grid.points);
   for (std::size_t i = 0; i < grid.points; ++i) angle[i] = grid.taper[i] * between_frames(envelope, grid.frame[i]);
@@ -187,16 +174,9 @@ double GroupSpectrum::independent_bands_at(std::size_t bin) const {
 }
 
 std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft, double times) {
-  const double duration = static_cast<double>(samples.size() - 1) / rate_hz;
-  const double first = shaft.at(0.0), turns = shaft.at(duration) - first;
-  double slowest = shaft.rate_at(0.0);
-  for (double t = 0.0; t < duration; t += shaft.step_s) slowest = std::min(slowest, shaft.rate_at(t));
-  const double per_turn = 1.02 * rate_hz / std::max(slowest, 0.2 * turns / duration);
-  const std::size_t points = good_length(static_cast<std::size_t>(std::ceil(turns * per_turn)));
-  const double step = turns / static_cast<double>(points);
-
-  const std::vector<double> times_s = times_of_equal_angle(shaft, first, step, points);
-  std::vector<float> by_angle = resample_at(samples, rate_hz, times_s);
+  const EqualAngle grid = equal_angle(shaft, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
+  const std::size_t points = grid.times.size();
+  std::vector<float> by_angle = resample_at(samples, rate_hz, grid.times);
   const RealFft fft(points);
   std::vector<std::complex<float>> bins(points / 2 + 1);
   fft.forward(by_angle, bins);
@@ -210,7 +190,7 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.inverse(bins, by_angle);
 
   std::vector<double> angles(samples.size());
-  for (std::size_t i = 0; i < samples.size(); ++i) angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - first) / step;
+  for (std::size_t i = 0; i < samples.size(); ++i) angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - grid.first_turn) / grid.step();
   return resample_at(by_angle, 1.0, angles);
 }
 
@@ -221,7 +201,7 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   BandSpectra out;
   for (const std::size_t window : {std::size_t{32}, std::size_t{16}}) {
     const BandLevel level = log_envelopes(limited, window, settings);
-    const AngleGrid grid = angle_grid(level, reference);
+    const EnvelopeGrid grid = envelope_grid(level, reference);
     const RealFft fft(grid.points);
     BandLevelSpectra spectra{grid.turns, {}, {}, {}};
     for (const Band& band : level.bands) {

@@ -1,0 +1,109 @@
+#include "gearhark/evidence/heard_run.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "gearhark/signal/resample.hpp"
+
+namespace gearhark {
+namespace {
+
+constexpr double analysis_rate_hz = 16000.0;
+constexpr double half_orders_to = 13.0;     // engine half orders 0.5 .. 13 are known to sound
+constexpr int shaft_orders_to = 6;          // and a shaft's first turns
+constexpr double half_track_m = 0.675;
+constexpr double cornering_mps2 = 2.0;      // what people take a bend at
+
+// Half difference of the two driven wheels over their mean, for a bend taken at the usual sideways acceleration.
+double expected_bend(Turn turn, Speed speed) {
+  if (turn == Turn::straight || speed.value() <= 0.0) return 0.0;
+  const double radius_m = speed.value() * speed.value() / cornering_mps2;
+  return (turn == Turn::left ? 1.0 : -1.0) * half_track_m / radius_m;
+}
+
+// The part of a rate that follows one reference, or 0 when it follows both.
+double order_on(const Rate& rate, bool engine) {
+  if (engine) return rate.engine_bound() ? std::abs(rate.engine) : 0.0;
+  return rate.road_bound() ? std::abs(rate.wheel) : 0.0;
+}
+
+bool sounds_once_per_turn(std::string_view shaft, const Car& car) {
+  if (shaft.ends_with("/loose")) return false;
+  return std::none_of(car.belts.begin(), car.belts.end(), [&](const Belt& belt) { return belt.driven == shaft; });
+}
+
+// Orders a healthy car shows on this reference.
+std::vector<MaskedOrder> engine_orders(const ShaftRates& rates, bool engine) {
+  std::vector<MaskedOrder> known;
+  const auto found = rates.find("engine");
+  const double turn = found == rates.end() ? 0.0 : order_on(found->second, engine);
+  if (turn > 0.0)
+    for (double half = 0.5; half <= half_orders_to; half += 0.5) known.push_back({half * turn});
+  return known;
+}
+
+std::vector<MaskedOrder> shaft_orders(const Car& car, const ShaftRates& rates, bool engine) {
+  std::vector<MaskedOrder> known;
+  for (const auto& [shaft, rate] : rates) {
+    const bool machine = !sounds_once_per_turn(shaft, car);
+    if (machine && !(engine && !shaft.ends_with("/loose"))) continue;
+    const double turn = order_on(rate, engine);
+    for (int k = 1; turn > 0.0 && k <= shaft_orders_to; ++k) known.push_back({k * turn});
+  }
+  return known;
+}
+
+OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples, const Car& car,
+                   const ShaftRates& rates, bool engine, const EnvelopeSettings& settings) {
+  const BandSpectra bands = band_spectra(samples, reference, also, settings);
+  std::vector<MaskedOrder> known = engine_orders(rates, engine);
+  OnShaft out;
+  out.locked = grouped(bands, known, Order(0.2));
+  const std::vector<MaskedOrder> shafts = shaft_orders(car, rates, engine);
+  known.insert(known.end(), shafts.begin(), shafts.end());
+  out.slipping = grouped(bands, known, Order(1.35));
+  out.tones = order_spectrum(samples, settings.rate_hz, reference);
+  return out;
+}
+
+}  // namespace
+
+HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz, Hertz bandwidth,
+                   const Tracking& tracking) {
+  HeardRun heard;
+  heard.state = {run.gear, run.clutch};
+  heard.load = run.load;
+  heard.turn = run.turn;
+  if (auto rates = shaft_rates(car, heard.state)) heard.rates = *rates;
+  heard.families = fault_families(car, heard.state, heard.rates);
+  heard.duration = Seconds(static_cast<double>(samples.size()) / rate_hz);
+  heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());
+  heard.bend = expected_bend(run.turn, heard.wheel_rate * car.tyre.rolling_circumference);
+
+  const std::vector<float> sound = resample(samples, rate_hz, analysis_rate_hz);
+  EnvelopeSettings settings;
+  settings.rate_hz = analysis_rate_hz;
+  settings.highest = Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
+  const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
+  heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard.rates, false, settings);
+  if (engine) {
+    heard.engine_rate = ShaftRate(engine->mean_rate());
+    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard.rates, true, settings);
+  }
+  return heard;
+}
+
+std::optional<Place> place_of(const Family& family, const HeardRun& run) {
+  const bool engine_bound = family.base.engine_bound() && !family.base.road_bound();
+  if (engine_bound) {
+    if (!run.engine) return std::nullopt;
+    return Place{&*run.engine, std::abs(family.base.engine), std::abs(family.modulation.engine), true, run.engine_rate};
+  }
+  if (!family.base.road_bound()) return std::nullopt;
+  const double fundamental = std::abs(family.base.wheel + family.base.bend * run.bend);
+  const double modulation = std::abs(family.modulation.wheel + family.modulation.bend * run.bend);
+  if (fundamental <= 0.0) return std::nullopt;
+  return Place{&run.wheel, fundamental, modulation, false, run.wheel_rate};
+}
+
+}  // namespace gearhark

@@ -1,0 +1,59 @@
+#include "gearhark/evidence/order_spectrum.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "gearhark/evidence/angle_grid.hpp"
+#include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/resample.hpp"
+#include "gearhark/signal/statistics.hpp"
+
+namespace gearhark {
+namespace {
+
+std::vector<float> level_normalised(std::span<const float> samples, double rate_hz) {
+  std::vector<float> power(samples.size());
+  for (std::size_t i = 0; i < samples.size(); ++i) power[i] = samples[i] * samples[i];
+  power = moving_average(power, static_cast<std::size_t>(0.5 * rate_hz));
+  for (std::size_t i = 0; i < samples.size(); ++i) power[i] = samples[i] / std::sqrt(power[i] + 1e-12f);
+  return power;
+}
+
+}  // namespace
+
+std::size_t OrderSpectrum::bin(double order) const {
+  return std::min(static_cast<std::size_t>(std::max(0.0, std::round(order * turns))), power.size() - 1);
+}
+
+double OrderSpectrum::usual_half_width(double order) const { return (2.0 + 0.0006 * order * turns) / turns; }
+
+double OrderSpectrum::line_excess(double order, double half_width_orders) const {
+  const std::size_t from = bin(order - half_width_orders), to = bin(order + half_width_orders) + 1;
+  if (to >= power.size()) return 0.0;
+  double excess = 0.0;
+  for (std::size_t k = from; k < to; ++k) excess += static_cast<double>(power[k] / background[k]) - 1.0;
+  return std::max(0.0, excess);
+}
+
+OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference) {
+  const std::vector<float> level = level_normalised(samples, rate_hz);
+  const EqualAngle grid = equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
+  std::vector<float> by_angle = resample_at(level, rate_hz, grid.times);
+  for (std::size_t i = 0; i < by_angle.size(); ++i)
+    by_angle[i] *= static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(by_angle.size())));
+  std::vector<std::complex<float>> bins(by_angle.size() / 2 + 1);
+  RealFft(by_angle.size()).forward(by_angle, bins);
+  OrderSpectrum spectrum;
+  spectrum.turns = grid.turns;
+  spectrum.mean_rate = reference.mean_rate();
+  spectrum.power.resize(bins.size());
+  for (std::size_t k = 0; k < bins.size(); ++k) spectrum.power[k] = std::norm(bins[k]);
+  const auto width = std::max<std::size_t>(41, static_cast<std::size_t>(1.5 * grid.turns));
+  spectrum.background = exponential_background(spectrum.power, width);
+  for (float& value : spectrum.background) value += 1e-20f;
+  return spectrum;
+}
+
+}  // namespace gearhark
