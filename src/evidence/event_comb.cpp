@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <span>
 
 namespace gearhark {
@@ -93,15 +95,47 @@ LineMean look(const GroupSpectrum& group, const Window& w) {
   return {group.mean(w.from, w.to) / local, std::min(most_freedom, own * beside / (own + beside))};
 }
 
-using Strengths = std::array<float, strength_steps>;
+// One lane per strength, padded so that loops over them become vector instructions.
+constexpr std::size_t lanes = 16;
+using Strengths = std::array<float, lanes>;
+static_assert(strength_steps <= static_cast<int>(lanes));
 
-// Per strength: log(1 - p + p exp(log likelihood ratio)) of one line, added to `sum`.
-void add_line(Strengths& sum, const LineMean& seen, const CombLine& line, double bins) {
-  for (int a = 0; a < strength_steps; ++a) {
-    const double excess = std::exp2(first_strength_octave + a) * line.power / bins;
-    const double ratio = seen.freedom * (seen.over_background * excess / (1.0 + excess) - std::log1p(excess));
-    sum[static_cast<std::size_t>(a)] +=
-        static_cast<float>(std::log1p(line.presence * std::expm1(std::min(ratio, line_cap))));
+// exp() to 2e-6 relative for -87 < x < 88, in a form the compiler can vectorise: 2^whole by its exponent bits, 2^part by a
+// polynomial (Taylor about 0 on [-1/2, 1/2]).
+inline float quick_exp(float x) {
+  const float octaves = std::clamp(x, -86.0f, 87.0f) * 1.44269504f;
+  const float whole = static_cast<float>(static_cast<std::int32_t>(octaves + (octaves < 0.0f ? -0.5f : 0.5f)));
+  const float t = (octaves - whole) * 0.69314718f;
+  const float part = 1.0f + t * (1.0f + t * (0.5f + t * (1.0f / 6 + t * (1.0f / 24 + t * (1.0f / 120)))));
+  return std::bit_cast<float>((static_cast<std::int32_t>(whole) + 127) << 23) * part;
+}
+
+// A comb line placed in the spectrum, with what each strength would do to its mean.
+struct PlacedLine {
+  CombLine line;
+  Window window;
+  Strengths share;     // x / (1 + x), x the excess of the mean
+  Strengths log_up;    // log(1 + x)
+};
+
+PlacedLine prepared(const CombLine& line, const Window& window) {
+  PlacedLine placed{line, window, {}, {}};
+  const auto bins = static_cast<double>(window.to - window.from);
+  for (std::size_t a = 0; a < lanes; ++a) {
+    const double excess = std::exp2(first_strength_octave + static_cast<double>(a)) * line.power / bins;
+    placed.share[a] = static_cast<float>(excess / (1.0 + excess));
+    placed.log_up[a] = static_cast<float>(std::log1p(excess));
+  }
+  return placed;
+}
+
+// Multiplies, per strength, 1 - p + p exp(log likelihood ratio) of one line into `product`.
+void multiply_line(Strengths& product, const LineMean& seen, const PlacedLine& placed) {
+  const auto mean = static_cast<float>(seen.over_background), freedom = static_cast<float>(seen.freedom);
+  const auto presence = static_cast<float>(placed.line.presence), cap = static_cast<float>(line_cap);
+  for (std::size_t a = 0; a < lanes; ++a) {
+    const float ratio = std::min(cap, freedom * (mean * placed.share[a] - placed.log_up[a]));
+    product[a] *= 1.0f - presence + presence * quick_exp(ratio);
   }
 }
 
@@ -112,29 +146,40 @@ double log_mean_exp(std::span<const double> values) {
   return top + std::log(sum / static_cast<double>(values.size()));
 }
 
-// The windows of a comb at one slip and width, shared by all groups of the same number of bins.
-struct PlacedLine {
-  CombLine line;
-  Window window;
-};
-
 std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
                               const EnvelopeSpectra& spectra, std::size_t bins) {
   std::vector<PlacedLine> placed;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
     const Window w = window_at(order, width, spectra, bins);
-    if (w.usable) placed.push_back({line, w});
+    if (w.usable) placed.push_back(prepared(line, w));
   }
   return placed;
 }
 
 Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<PlacedLine>& placed) {
-  Strengths main{}, side{};
-  for (const auto& [line, window] : placed)
-    add_line(line.side == 0 ? main : side, look(group, window), line, static_cast<double>(window.to - window.from));
+  Strengths main{}, side{}, product;
+  product.fill(1.0f);
+  // Six factors of at most e^14 fit into a float; the logarithm is taken then.
+  int factors = 0;
+  const auto settle = [&](Strengths& sum) {
+    for (std::size_t a = 0; a < lanes; ++a) sum[a] += std::log(product[a]);
+    product.fill(1.0f);
+    factors = 0;
+  };
+  const auto first_side = std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return p.line.side != 0; });
+  for (auto p = placed.begin(); p != first_side; ++p) {
+    multiply_line(product, look(group, p->window), *p);
+    if (++factors == 6) settle(main);
+  }
+  settle(main);
+  for (auto p = first_side; p != placed.end(); ++p) {
+    multiply_line(product, look(group, p->window), *p);
+    if (++factors == 6) settle(side);
+  }
+  settle(side);
   // Side lines support a comb; they do not make one.
-  for (std::size_t a = 0; a < main.size(); ++a) main[a] += std::min(side[a], 2.0f * std::max(main[a], 0.0f) + 0.5f);
+  for (std::size_t a = 0; a < lanes; ++a) main[a] += std::min(side[a], 2.0f * std::max(main[a], 0.0f) + 0.5f);
   return main;
 }
 
