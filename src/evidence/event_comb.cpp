@@ -7,6 +7,8 @@
 #include <cstdint>
 #include <span>
 
+#include "gearhark/signal/statistics.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -255,6 +257,30 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
     }
   }
   return out;
+}
+
+std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
+                                double slip, std::size_t group) {
+  std::vector<CombSeen> seen;
+  if (group >= spectra.groups.size() || spectra.groups[group].bins() == 0) return seen;
+  const GroupSpectrum& spectrum = spectra.groups[group];
+  const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
+  for (const CombLine& line : comb_of(family, modulation != 0.0)) {
+    CombSeen best{line.harmonic, line.side, line.harmonic * fundamental * (1.0 + slip) + line.side * modulation, {}, 2.0};
+    for (const double width : smear) {
+      const Window w = window_at(best.order, width, spectra, spectrum.bins());
+      if (!w.usable) continue;
+      const LineMean mean = look(spectrum, w);
+      const double chance = gamma_upper_tail(mean.freedom, mean.freedom * mean.over_background);
+      if (chance >= best.chance) continue;
+      best.chance = chance;
+      best.above_background = Decibels::of_power_ratio(mean.over_background);
+    }
+    if (best.chance > 1.0) continue;
+    best.chance = std::min(1.0, best.chance * static_cast<double>(smear.size()));
+    seen.push_back(best);
+  }
+  return seen;
 }
 
 CombinedEvents combine(const std::vector<EventEvidence>& runs) {

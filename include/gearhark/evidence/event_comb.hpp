@@ -39,6 +39,17 @@ struct CombinedEvents {
 // Adds the runs of one family. Strength scales with visibility squared and with the number of turns.
 CombinedEvents combine(const std::vector<EventEvidence>& runs);
 
+// One line of a comb as it stands in one run's spectrum, at the width where it is clearest.
+struct CombSeen {
+  double harmonic = 1.0;
+  int side = 0;               // times the modulation
+  double order = 0.0;         // of the reference shaft
+  Decibels above_background;  // mean of the line's bins
+  double chance = 1.0;        // that noise alone is this strong at a place chosen beforehand (three widths allowed for)
+};
+std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
+                                double slip, std::size_t group);
+
 // The slips (relative offsets of the fundamental) that are tried for a family.
 std::vector<double> slip_grid(const Family& family);
 

@@ -1,0 +1,30 @@
+// From evidence per fault to probabilities that add up to one, "no fault" and "something the car file does not hold"
+// among them.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "gearhark/car/car.hpp"
+#include "gearhark/evidence/candidates.hpp"
+#include "gearhark/units/quantity.hpp"
+
+namespace gearhark {
+
+struct RankedPart {
+  std::string part;
+  std::vector<std::string> cannot_be_told_from;   // share every line and every visibility with it in these runs
+  std::size_t best = 0;                           // index of the strongest candidate of this part
+  double logit = 0.0;                             // against "no fault", before normalising
+  double evidence = 0.0;                          // the logit less what the part would have with nothing heard
+  Probability probability;
+};
+
+struct Ranking {
+  std::vector<RankedPart> parts;                  // most probable first
+  Probability no_fault, unexplained;
+};
+
+Ranking rank(const Car& car, const std::vector<Candidate>& candidates);
+
+}  // namespace gearhark

@@ -1,0 +1,49 @@
+// Everything heard for and against each fault of each part, over all runs of a road test.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "gearhark/evidence/event_comb.hpp"
+#include "gearhark/evidence/heard_run.hpp"
+#include "gearhark/evidence/tone_evidence.hpp"
+
+namespace gearhark {
+
+// How a fault shows: repeated impacts in the envelope, or tones in the sound itself.
+enum class EvidenceKind { events, mesh_sidebands, tyre_orders, joint_orders };
+
+// One line looked for in one run.
+struct SeenLine {
+  std::size_t run = 0;
+  double harmonic = 1.0;
+  int side = 0;
+  Order order;                  // of the run's reference shaft
+  bool engine_bound = false;
+  Hertz frequency;              // at the run's mean rate
+  Decibels above_background;
+  double chance = 1.0;          // that noise alone does this at a place chosen beforehand
+};
+
+struct Candidate {
+  std::string part;
+  Fault fault = Fault::outer_race;
+  EvidenceKind kind = EvidenceKind::events;
+  Knowledge knowledge = Knowledge::exact;
+  bool turned = false;                   // in at least one run
+  double log_factor = 0.0;               // events: log Bayes factor, nats
+  double level = 0.0;                    // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
+  double slip = 0.0;
+  Hertz band_low, band_high;             // where events were loudest
+  double strength = 0.0;                 // octaves of line power over one background bin
+  std::vector<double> fundamental;       // per run: order on the run's reference; 0 where it does not turn
+  std::vector<double> visibility;        // per run
+  std::vector<SeenLine> lines;
+};
+
+std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs);
+
+// Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
+void show_lines(Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
+
+}  // namespace gearhark

@@ -1,0 +1,150 @@
+#include "gearhark/evidence/candidates.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <tuple>
+
+namespace gearhark {
+namespace {
+
+// One fault of one part with its family in every run where it turns.
+struct Track {
+  std::vector<const Family*> family;    // per run; nullptr: not there
+};
+
+using Key = std::tuple<std::string, Fault, int>;   // part, fault, which of several families (driving, driven gear)
+
+std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRun>& runs) {
+  std::vector<std::pair<Key, Track>> tracks;
+  std::map<Key, std::size_t> where;
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    std::map<std::pair<std::string, Fault>, int> seen;
+    for (const Family& family : runs[r].families) {
+      const Key key{family.part, family.fault, seen[{family.part, family.fault}]++};
+      const auto [at, fresh] = where.try_emplace(key, tracks.size());
+      if (fresh) tracks.push_back({key, Track{std::vector<const Family*>(runs.size(), nullptr)}});
+      tracks[at->second].second.family[r] = &family;
+    }
+  }
+  return tracks;
+}
+
+EvidenceKind kind_of(Fault fault) {
+  switch (fault) {
+    case Fault::worn_teeth: return EvidenceKind::mesh_sidebands;
+    case Fault::uneven_wear: return EvidenceKind::tyre_orders;
+    case Fault::worn_joint:
+    case Fault::out_of_balance: return EvidenceKind::joint_orders;
+    default: return EvidenceKind::events;
+  }
+}
+
+const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
+  const bool locked = fault == Fault::chipped_tooth || fault == Fault::dry_joint;
+  return locked ? place.spectra->locked : place.spectra->slipping;
+}
+
+void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  std::vector<EventEvidence> heard;
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (!track.family[r]) continue;
+    const auto place = place_of(*track.family[r], runs[r]);
+    if (!place) continue;
+    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r], place->fundamental, place->modulation);
+    evidence.visibility = candidate.visibility[r];
+    heard.push_back(std::move(evidence));
+  }
+  const CombinedEvents all = combine(heard);
+  candidate.log_factor = all.log_bayes_factor;
+  candidate.slip = all.best_slip;
+  candidate.strength = all.best_strength;
+  for (const HeardRun& run : runs)
+    if (all.best_group < run.wheel.slipping.groups.size()) {
+      candidate.band_low = run.wheel.slipping.groups[all.best_group].low;
+      candidate.band_high = run.wheel.slipping.groups[all.best_group].high;
+    }
+}
+
+// The best loaded run counts: wear that shows in one gear or on one flank is wear.
+void judge_mesh(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs, Hertz highest) {
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (!track.family[r] || !track.family[r]->loaded) continue;
+    const auto place = place_of(*track.family[r], runs[r]);
+    if (!place || place->modulation <= 0.0) continue;
+    if (const auto mesh = mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest))
+      candidate.level = std::max(candidate.level, mesh->sidebands.value());
+  }
+}
+
+// Orders other than the wheel's own that sound in this run, per wheel turn.
+std::vector<double> known_orders(const Car& car, const HeardRun& run) {
+  std::vector<double> known;
+  for (const Line& line : predicted_lines(car, run.state, run.rates)) {
+    const bool wheel = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread || line.kind == LineKind::cage ||
+                       line.kind == LineKind::outer_race || line.kind == LineKind::inner_race || line.kind == LineKind::rolling_element;
+    if (!wheel && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
+  }
+  const auto engine = run.rates.find("engine");
+  if (engine != run.rates.end() && engine->second.road_bound())
+    for (double half = 0.5; half <= 30.0; half += 0.5) known.push_back(half * std::abs(engine->second.wheel));
+  return known;
+}
+
+void judge_tyre(Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs) {
+  for (const HeardRun& run : runs) {
+    const TyreEvidence tyre = tyre_evidence(run.wheel.tones, known_orders(car, run));
+    if (tyre.excess <= candidate.level) continue;
+    candidate.level = tyre.excess;
+    candidate.fundamental.assign(runs.size(), tyre.centre);
+  }
+}
+
+void judge_joint(Candidate& candidate, const Car& car, const Track& track, const std::vector<HeardRun>& runs) {
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (!track.family[r]) continue;
+    const auto place = place_of(*track.family[r], runs[r]);
+    if (!place || place->engine_bound) continue;
+    std::vector<double> known;
+    const auto engine = runs[r].rates.find("engine");
+    if (engine != runs[r].rates.end() && engine->second.road_bound())
+      for (double half = 0.5; half <= 13.0; half += 0.5) known.push_back(half * std::abs(engine->second.wheel));
+    const double shaft = candidate.fault == Fault::worn_joint ? place->fundamental / 2.0 : place->fundamental;
+    if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
+      candidate.level = std::max(candidate.level, joint->twice.value());
+  }
+  (void)car;
+}
+
+}  // namespace
+
+std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
+  constexpr Hertz highest_mesh{6500.0};
+  std::vector<Candidate> candidates;
+  for (const auto& [key, track] : follow_through_runs(runs)) {
+    Candidate candidate;
+    std::tie(candidate.part, candidate.fault, std::ignore) = key;
+    candidate.kind = kind_of(candidate.fault);
+    candidate.fundamental.assign(runs.size(), 0.0);
+    candidate.visibility.assign(runs.size(), 0.0);
+    for (std::size_t r = 0; r < runs.size(); ++r) {
+      if (!track.family[r]) continue;
+      candidate.knowledge = track.family[r]->knowledge;
+      candidate.visibility[r] = visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
+      if (const auto place = place_of(*track.family[r], runs[r])) {
+        candidate.fundamental[r] = place->fundamental;
+        candidate.turned = true;
+      }
+    }
+    switch (candidate.kind) {
+      case EvidenceKind::events: judge_events(candidate, track, runs); break;
+      case EvidenceKind::mesh_sidebands: judge_mesh(candidate, track, runs, highest_mesh); break;
+      case EvidenceKind::tyre_orders: judge_tyre(candidate, car, runs); break;
+      case EvidenceKind::joint_orders: judge_joint(candidate, car, track, runs); break;
+    }
+    candidates.push_back(std::move(candidate));
+  }
+  return candidates;
+}
+
+}  // namespace gearhark
