@@ -59,6 +59,7 @@ void judge_events(Candidate& candidate, const Track& track, const std::vector<He
   candidate.log_factor = all.log_bayes_factor;
   candidate.slip = all.best_slip;
   candidate.strength = all.best_strength;
+  candidate.group = all.best_group;
   for (const HeardRun& run : runs)
     if (all.best_group < run.wheel.slipping.groups.size()) {
       candidate.band_low = run.wheel.slipping.groups[all.best_group].low;
@@ -100,7 +101,7 @@ void judge_tyre(Candidate& candidate, const Car& car, const std::vector<HeardRun
   }
 }
 
-void judge_joint(Candidate& candidate, const Car& car, const Track& track, const std::vector<HeardRun>& runs) {
+void judge_joint(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
     const auto place = place_of(*track.family[r], runs[r]);
@@ -113,7 +114,6 @@ void judge_joint(Candidate& candidate, const Car& car, const Track& track, const
     if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
       candidate.level = std::max(candidate.level, joint->twice.value());
   }
-  (void)car;
 }
 
 }  // namespace
@@ -140,11 +140,28 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
       case EvidenceKind::events: judge_events(candidate, track, runs); break;
       case EvidenceKind::mesh_sidebands: judge_mesh(candidate, track, runs, highest_mesh); break;
       case EvidenceKind::tyre_orders: judge_tyre(candidate, car, runs); break;
-      case EvidenceKind::joint_orders: judge_joint(candidate, car, track, runs); break;
+      case EvidenceKind::joint_orders: judge_joint(candidate, track, runs); break;
     }
     candidates.push_back(std::move(candidate));
   }
   return candidates;
+}
+
+void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
+  candidate.lines.clear();
+  if (candidate.kind != EvidenceKind::events) return;
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    const auto family = std::find_if(runs[r].families.begin(), runs[r].families.end(), [&](const Family& f) {
+      return f.part == candidate.part && f.fault == candidate.fault;
+    });
+    if (family == runs[r].families.end()) continue;
+    const auto place = place_of(*family, runs[r]);
+    if (!place) continue;
+    for (const CombSeen& seen : comb_seen(spectra_for(*place, candidate.fault), *family, place->fundamental, place->modulation,
+                                          candidate.slip, candidate.group))
+      candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place->engine_bound,
+                                 Order(seen.order) * place->reference_rate, seen.above_background, seen.chance});
+  }
 }
 
 }  // namespace gearhark

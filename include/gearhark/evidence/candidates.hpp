@@ -35,6 +35,7 @@ struct Candidate {
   double level = 0.0;                    // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
   double slip = 0.0;
   Hertz band_low, band_high;             // where events were loudest
+  std::size_t group = 0;                 // index of that band group
   double strength = 0.0;                 // octaves of line power over one background bin
   std::vector<double> fundamental;       // per run: order on the run's reference; 0 where it does not turn
   std::vector<double> visibility;        // per run
@@ -44,6 +45,6 @@ struct Candidate {
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs);
 
 // Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
-void show_lines(Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
+void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs);
 
 }  // namespace gearhark

@@ -65,4 +65,12 @@ struct Tracking {
 // samples: mono at sample_rate Hz. `lines` are predicted_lines() of the run's state.
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run);
 
+// The runs of one road test together: the speedometer and the tyre are the same in all.
+struct RunInput {
+  Run run;
+  std::span<const float> samples;
+  double sample_rate = 0.0;
+};
+std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs);
+
 }  // namespace gearhark

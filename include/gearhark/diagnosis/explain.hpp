@@ -1,0 +1,27 @@
+// Plain words for what was heard. Sentences are made here, from values; the report only lays them out.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/evidence/candidates.hpp"
+
+namespace gearhark {
+
+// "outer race, 2nd harmonic", "inner race, 1st harmonic, 1 shaft turn below"
+std::string words_for_line(const Candidate& candidate, const SeenLine& line);
+
+// "a growl that follows road speed, 3.58 per turn of the pinion, slip 0.9 %, loudest between 1.5 and 3.5 kHz: the outer
+// race of the pinion head bearing".
+std::string describe(const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
+
+std::string reason_heard(const Suspect& first);
+std::string reason_silent();
+std::string reason_unsure(const Suspect& first);
+std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s);
+
+// What to mind, first where driving on can hurt.
+std::vector<std::string> cautions_for(const Diagnosis& diagnosis, const Car& car);
+
+}  // namespace gearhark

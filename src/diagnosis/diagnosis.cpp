@@ -1,0 +1,154 @@
+#include "gearhark/diagnosis/diagnosis.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+
+#include "gearhark/diagnosis/explain.hpp"
+#include "gearhark/diagnosis/ranking.hpp"
+#include "gearhark/evidence/candidates.hpp"
+#include "gearhark/evidence/heard_run.hpp"
+
+namespace gearhark {
+namespace {
+
+constexpr double speak_up = 0.5;              // probability at which a suspect is called a finding
+constexpr double least_evidence = 2.0;        // nats its own evidence must add: a prior is not a finding
+constexpr double silence = 1.0;               // below this, in every part, nothing was heard
+constexpr double shown_chance = 0.01;         // a line is shown as found below this
+constexpr std::size_t suspects_with_lines = 3;
+constexpr double enough_s = 8.0;              // of usable sound, all runs together
+
+// The stretch of the recording that the run is about.
+std::span<const float> sound_of(const RunSound& sound) {
+  const std::span<const float> all = sound.recording.samples;
+  const double rate = sound.recording.sample_rate;
+  const auto sample = [&](Seconds at) {
+    return std::min(all.size(), static_cast<std::size_t>(std::max(0.0, at.value()) * rate));
+  };
+  const std::size_t from = sound.run.from ? sample(*sound.run.from) : 0;
+  const std::size_t to = sound.run.to ? sample(*sound.run.to) : all.size();
+  return all.subspan(from, to > from ? to - from : 0);
+}
+
+std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
+  std::vector<std::string> sentences;
+  for (const Problem& problem : quality.problems) sentences.push_back(problem.sentence + " " + problem.cure);
+  sentences.insert(sentences.end(), tracking.remarks.begin(), tracking.remarks.end());
+  return sentences;
+}
+
+RunReport report_on(const RunSound& sound, Tracking tracking) {
+  RunReport report;
+  report.run = sound.run;
+  report.facts = sound.recording.facts;
+  report.quality = assess(sound.recording);
+  report.mean_wheel = ShaftRate(tracking.wheel.mean_rate());
+  report.mean_wheel_sd = ShaftRate(tracking.wheel_rate_sd);
+  report.problems = problems_of(report.quality, tracking);
+  report.tracking = std::move(tracking);
+  return report;
+}
+
+std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& sounds) {
+  std::vector<RunInput> inputs;
+  for (const RunSound& sound : sounds) inputs.push_back({sound.run, sound_of(sound), sound.recording.sample_rate});
+  std::vector<Tracking> trackings = track_all(car, inputs);
+  std::vector<RunReport> reports;
+  for (std::size_t i = 0; i < sounds.size(); ++i) reports.push_back(report_on(sounds[i], std::move(trackings[i])));
+  return reports;
+}
+
+// Runs whose shaft angle was found; in the others every line would be looked for in the wrong place.
+std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds, const std::vector<RunReport>& reports,
+                                    std::vector<int>& index) {
+  std::vector<HeardRun> heard;
+  for (std::size_t i = 0; i < sounds.size(); ++i) {
+    if (reports[i].tracking.certainty == Certainty::lost || sound_of(sounds[i]).size() < 2 * sounds[i].recording.sample_rate) continue;
+    heard.push_back(listen_to(car, sounds[i].run, sound_of(sounds[i]), sounds[i].recording.sample_rate, reports[i].quality.bandwidth,
+                              reports[i].tracking));
+    index.push_back(static_cast<int>(i));
+  }
+  return heard;
+}
+
+std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
+  std::vector<EvidenceItem> items;
+  for (const SeenLine& line : candidate.lines)
+    items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound, line.frequency,
+                     line.above_background, line.chance, line.chance < shown_chance});
+  return items;
+}
+
+Suspect suspect_from(const RankedPart& ranked, const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs,
+                     const std::vector<int>& index) {
+  Suspect suspect;
+  suspect.part = ranked.part;
+  if (const Part* part = car.part(ranked.part)) suspect.name = part->name;
+  suspect.fault = candidate.fault;
+  suspect.probability = ranked.probability;
+  suspect.log_evidence = ranked.evidence;
+  suspect.cannot_be_told_from = ranked.cannot_be_told_from;
+  suspect.evidence = items_of(candidate, index);
+  suspect.in_words = describe(candidate, car, runs);
+  return suspect;
+}
+
+double usable_seconds(const std::vector<RunReport>& reports) {
+  double sum = 0.0;
+  for (const RunReport& report : reports)
+    if (report.tracking.certainty != Certainty::lost) sum += report.quality.usable.value();
+  return sum;
+}
+
+void conclude(Diagnosis& diagnosis) {
+  const Suspect* first = diagnosis.suspects.empty() ? nullptr : &diagnosis.suspects.front();
+  const double usable = usable_seconds(diagnosis.runs);
+  if (usable < enough_s) {
+    diagnosis.verdict = Verdict::cannot_tell;
+    diagnosis.reason = reason_no_speed(diagnosis.runs, usable);
+  } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
+    diagnosis.verdict = Verdict::fault_heard;
+    diagnosis.reason = reason_heard(*first);
+  } else if (!first || std::all_of(diagnosis.suspects.begin(), diagnosis.suspects.end(),
+                                   [](const Suspect& s) { return s.log_evidence < silence; })) {
+    diagnosis.verdict = Verdict::no_fault_heard;
+    diagnosis.reason = reason_silent();
+  } else {
+    diagnosis.verdict = Verdict::cannot_tell;
+    diagnosis.reason = reason_unsure(*first);
+  }
+}
+
+}  // namespace
+
+std::string to_text(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::fault_heard: return "fault heard";
+    case Verdict::no_fault_heard: return "no fault heard";
+    case Verdict::cannot_tell: break;
+  }
+  return "can't tell";
+}
+
+Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
+  Diagnosis diagnosis;
+  diagnosis.car_name = car.name;
+  diagnosis.runs = look_at(car, sounds);
+  std::vector<int> index;
+  const std::vector<HeardRun> heard = listen_to_all(car, sounds, diagnosis.runs, index);
+  std::vector<Candidate> candidates = gather(car, heard);
+  const Ranking ranking = rank(car, candidates);
+  diagnosis.no_fault = ranking.no_fault;
+  diagnosis.unexplained = ranking.unexplained;
+  for (std::size_t i = 0; i < ranking.parts.size(); ++i) {
+    Candidate& candidate = candidates[ranking.parts[i].best];
+    if (i < suspects_with_lines) show_lines(candidate, heard);
+    diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
+  }
+  conclude(diagnosis);
+  diagnosis.cautions = cautions_for(diagnosis, car);
+  return diagnosis;
+}
+
+}  // namespace gearhark
