@@ -48,12 +48,6 @@ double heard(const Candidate& candidate) {
   return candidate.kind == EvidenceKind::events ? tempered(candidate.log_factor) : candidate.level;
 }
 
-// The strongest comb explains what weaker ones share with it.
-double explained_away(const Candidate& candidate, double strongest) {
-  if (candidate.kind != EvidenceKind::events || candidate.log_factor >= strongest) return candidate.log_factor;
-  return std::max(std::min(candidate.log_factor, -0.5), candidate.log_factor - 0.6 * std::max(0.0, strongest));
-}
-
 double log_sum_exp(const std::vector<double>& values) {
   const double top = *std::max_element(values.begin(), values.end());
   double sum = 0.0;
@@ -86,17 +80,11 @@ void merge_inseparable(std::vector<RankedPart>& parts, const std::vector<Candida
 }  // namespace
 
 Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
-  double strongest = 0.0;
-  for (const Candidate& c : candidates)
-    if (c.kind == EvidenceKind::events) strongest = std::max(strongest, c.log_factor);
-
   std::map<std::string, RankedPart> by_part;
-  std::map<std::string, double> best_logit;
   std::vector<std::string> in_order;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
-    Candidate c = candidates[i];
+    const Candidate& c = candidates[i];
     if (!c.turned) continue;
-    c.log_factor = explained_away(c, strongest);
     const Weights& w = weights_of(c, car);
     const double base = w.base + (c.knowledge == Knowledge::exact ? 0.0 : weak_knowledge);
     const double logit = base + w.slope * (heard(c) - w.usual);

@@ -45,17 +45,37 @@ const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
   return locked ? place.spectra->locked : place.spectra->slipping;
 }
 
-void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+// What a fault would explain in each run, were it there at its most likely slip.
+using ExplainedRuns = std::vector<std::vector<ExplainedOrders>>;
+
+ExplainedRuns explained_in(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  ExplainedRuns explained(runs.size());
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (!track.family[r]) continue;
+    if (const auto place = place_of(*track.family[r], runs[r]))
+      explained[r] = explained_by(*track.family[r], place->fundamental * (1.0 + candidate.slip), place->modulation);
+  }
+  return explained;
+}
+
+CombinedEvents listen_for(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs,
+                          const ExplainedRuns* explained) {
   std::vector<EventEvidence> heard;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place) continue;
-    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r], place->fundamental, place->modulation);
+    std::span<const ExplainedOrders> others;
+    if (explained) others = (*explained)[r];
+    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r], place->fundamental, place->modulation, others);
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
   }
-  const CombinedEvents all = combine(heard);
+  return combine(heard);
+}
+
+void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  const CombinedEvents all = listen_for(candidate, track, runs, nullptr);
   candidate.log_factor = all.log_bayes_factor;
   candidate.slip = all.best_slip;
   candidate.strength = all.best_strength;
@@ -116,12 +136,37 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
+// Combs share lines (3 x an outer race may be 2 x an inner one). Of two, the real one keeps its evidence when the other's
+// lines are left out; the shadow loses it. The winner beats every rival so; the rest keep what the winner does not explain.
+void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks, const std::vector<HeardRun>& runs) {
+  constexpr double worth_it = 2.0;      // nats
+  constexpr std::size_t contenders = 6;
+  std::vector<std::size_t> strong;
+  for (std::size_t i = 0; i < candidates.size(); ++i)
+    if (candidates[i].kind == EvidenceKind::events && candidates[i].log_factor > worth_it) strong.push_back(i);
+  if (strong.size() < 2) return;
+  std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) { return candidates[a].log_factor > candidates[b].log_factor; });
+  std::vector<ExplainedRuns> explains;
+  for (std::size_t i = 0; i < std::min(contenders, strong.size()); ++i)
+    explains.push_back(explained_in(candidates[strong[i]], tracks[strong[i]], runs));
+  const auto left_of = [&](std::size_t i, std::size_t by) {
+    return listen_for(candidates[strong[i]], tracks[strong[i]], runs, &explains[by]).log_bayes_factor;
+  };
+  std::size_t winner = 0;
+  for (std::size_t rival = 1; rival < explains.size(); ++rival)
+    if (left_of(rival, winner) > left_of(winner, rival)) winner = rival;
+  for (std::size_t i = 0; i < strong.size(); ++i)
+    if (i != winner) candidates[strong[i]].log_factor = std::min(candidates[strong[i]].log_factor, left_of(i, winner));
+}
+
 }  // namespace
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
   constexpr Hertz highest_mesh{6500.0};
   std::vector<Candidate> candidates;
+  std::vector<Track> tracks;
   for (const auto& [key, track] : follow_through_runs(runs)) {
+    tracks.push_back(track);
     Candidate candidate;
     std::tie(candidate.part, candidate.fault, std::ignore) = key;
     candidate.kind = kind_of(candidate.fault);
@@ -144,6 +189,7 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
     }
     candidates.push_back(std::move(candidate));
   }
+  explain_away(candidates, tracks, runs);
   return candidates;
 }
 

@@ -148,11 +148,18 @@ double log_mean_exp(std::span<const double> values) {
   return top + std::log(sum / static_cast<double>(values.size()));
 }
 
+// A window of this width about the order touches something already explained.
+bool is_explained(double order, double width, std::span<const ExplainedOrders> explained) {
+  const double low = order * (1.0 - 0.5 * width), high = order * (1.0 + 0.5 * width);
+  return std::any_of(explained.begin(), explained.end(), [&](const ExplainedOrders& e) { return high >= e.low && low <= e.high; });
+}
+
 std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-                              const EnvelopeSpectra& spectra, std::size_t bins) {
+                              const EnvelopeSpectra& spectra, std::size_t bins, std::span<const ExplainedOrders> explained) {
   std::vector<PlacedLine> placed;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
+    if (is_explained(order, width, explained)) continue;
     const Window w = window_at(order, width, spectra, bins);
     if (w.usable) placed.push_back(prepared(line, w));
   }
@@ -231,7 +238,8 @@ std::vector<double> slip_grid(const Family& family) {
   return slips;
 }
 
-EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation) {
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
+                             std::span<const ExplainedOrders> explained) {
   EventEvidence out;
   out.groups = spectra.groups.size();
   out.slip = slip_grid(family);
@@ -250,13 +258,26 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
       if (here != bins) {
         bins = here;
         placed.clear();
-        for (const double width : smear) placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins));
+        for (const double width : smear) placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins, explained));
       }
       out.heard_at_all = out.heard_at_all || !placed.front().empty();
       fill(out, spectra, g, placed, s);
     }
   }
   return out;
+}
+
+std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation) {
+  constexpr int harmonics = 12, sides = 3;
+  constexpr double half_width = 0.004;
+  const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
+  std::vector<ExplainedOrders> explained;
+  for (double h = step; h <= harmonics; h += step)
+    for (int side = modulation != 0.0 ? -sides : 0; side <= (modulation != 0.0 ? sides : 0); ++side) {
+      const double order = h * fundamental + side * modulation;
+      explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
+    }
+  return explained;
 }
 
 std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,

@@ -6,6 +6,7 @@
 // k B (m x/(1+x) - log(1+x)).
 #pragma once
 
+#include <span>
 #include <vector>
 
 #include "gearhark/car/lines.hpp"
@@ -26,8 +27,18 @@ struct EventEvidence {
 
 inline constexpr int strength_steps = 13;                 // octaves 2^-2 .. 2^10 of line power over one bin's background
 
+// Orders [low, high] that another fault explains: lines of a comb that fall into one are not counted.
+struct ExplainedOrders {
+  double low = 0.0, high = 0.0;
+};
+
 // fundamental, modulation: orders of the spectra's reference shaft.
-EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation);
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
+                             std::span<const ExplainedOrders> explained = {});
+
+// The orders that this family explains when its fundamental is `fundamental`: harmonics well past those that are searched,
+// with side lines, as wide as slip smears them.
+std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation);
 
 struct CombinedEvents {
   double log_bayes_factor = 0.0;      // nats, marginalised over band, slip and strength
