@@ -5,6 +5,7 @@
 #include <span>
 
 #include "gearhark/diagnosis/explain.hpp"
+#include "gearhark/diagnosis/next_run.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/evidence/candidates.hpp"
 #include "gearhark/evidence/heard_run.hpp"
@@ -64,7 +65,7 @@ std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>&
                                     std::vector<int>& index) {
   std::vector<HeardRun> heard;
   for (std::size_t i = 0; i < sounds.size(); ++i) {
-    if (reports[i].tracking.certainty == Certainty::lost || sound_of(sounds[i]).size() < 2 * sounds[i].recording.sample_rate) continue;
+    if (reports[i].tracking.certainty == Certainty::lost || sound_of(sounds[i]).size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate)) continue;
     heard.push_back(listen_to(car, sounds[i].run, sound_of(sounds[i]), sounds[i].recording.sample_rate, reports[i].quality.bandwidth,
                               reports[i].tracking));
     index.push_back(static_cast<int>(i));
@@ -120,6 +121,15 @@ void conclude(Diagnosis& diagnosis) {
   }
 }
 
+// The suspects that a next run should tell apart.
+std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis) {
+  constexpr std::size_t enough = 8;
+  std::vector<Hypothesis> hypotheses;
+  for (std::size_t i = 0; i < std::min(enough, diagnosis.suspects.size()); ++i)
+    hypotheses.push_back({diagnosis.suspects[i].part, diagnosis.suspects[i].fault, diagnosis.suspects[i].probability});
+  return hypotheses;
+}
+
 }  // namespace
 
 std::string to_text(Verdict verdict) {
@@ -147,6 +157,7 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
     diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
   }
   conclude(diagnosis);
+  diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), RunLimits{});
   diagnosis.cautions = cautions_for(diagnosis, car);
   return diagnosis;
 }
