@@ -13,12 +13,12 @@
 namespace gearhark {
 namespace {
 
-constexpr double speak_up = 0.5;              // probability at which a suspect is called a finding
-constexpr double least_evidence = 2.0;        // nats its own evidence must add: a prior is not a finding
-constexpr double silence = 1.0;               // below this, in every part, nothing was heard
-constexpr double shown_chance = 0.01;         // a line is shown as found below this
+constexpr double speak_up = 0.5;        // probability at which a suspect is called a finding
+constexpr double least_evidence = 2.0;  // nats its own evidence must add: a prior is not a finding
+constexpr double silence = 1.0;         // below this, in every part, nothing was heard
+constexpr double shown_chance = 0.01;   // a line is shown as found below this
 constexpr std::size_t suspects_with_lines = 3;
-constexpr double enough_s = 8.0;              // of usable sound, all runs together
+constexpr double enough_s = 8.0;  // of usable sound, all runs together
 
 // The stretch of the recording that the run is about.
 std::span<const float> sound_of(const RunSound& sound) {
@@ -53,21 +53,25 @@ RunReport report_on(const RunSound& sound, Tracking tracking) {
 
 std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& sounds) {
   std::vector<RunInput> inputs;
-  for (const RunSound& sound : sounds) inputs.push_back({sound.run, sound_of(sound), sound.recording.sample_rate});
+  for (const RunSound& sound : sounds)
+    inputs.push_back({sound.run, sound_of(sound), sound.recording.sample_rate});
   std::vector<Tracking> trackings = track_all(car, inputs);
   std::vector<RunReport> reports;
-  for (std::size_t i = 0; i < sounds.size(); ++i) reports.push_back(report_on(sounds[i], std::move(trackings[i])));
+  for (std::size_t i = 0; i < sounds.size(); ++i)
+    reports.push_back(report_on(sounds[i], std::move(trackings[i])));
   return reports;
 }
 
 // Runs whose shaft angle was found; in the others every line would be looked for in the wrong place.
-std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds, const std::vector<RunReport>& reports,
-                                    std::vector<int>& index) {
+std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds,
+                                    const std::vector<RunReport>& reports, std::vector<int>& index) {
   std::vector<HeardRun> heard;
   for (std::size_t i = 0; i < sounds.size(); ++i) {
-    if (reports[i].tracking.certainty == Certainty::lost || sound_of(sounds[i]).size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate)) continue;
-    heard.push_back(listen_to(car, sounds[i].run, sound_of(sounds[i]), sounds[i].recording.sample_rate, reports[i].quality.bandwidth,
-                              reports[i].tracking));
+    if (reports[i].tracking.certainty == Certainty::lost ||
+        sound_of(sounds[i]).size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
+      continue;
+    heard.push_back(listen_to(car, sounds[i].run, sound_of(sounds[i]), sounds[i].recording.sample_rate,
+                              reports[i].quality.bandwidth, reports[i].tracking));
     index.push_back(static_cast<int>(i));
   }
   return heard;
@@ -76,13 +80,13 @@ std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>&
 std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
   std::vector<EvidenceItem> items;
   for (const SeenLine& line : candidate.lines)
-    items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound, line.frequency,
-                     line.above_background, line.chance, line.chance < shown_chance});
+    items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound,
+                     line.frequency, line.above_background, line.chance, line.chance < shown_chance});
   return items;
 }
 
-Suspect suspect_from(const RankedPart& ranked, const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs,
-                     const std::vector<int>& index) {
+Suspect suspect_from(const RankedPart& ranked, const Candidate& candidate, const Car& car,
+                     const std::vector<HeardRun>& runs, const std::vector<int>& index) {
   Suspect suspect;
   suspect.part = ranked.part;
   if (const Part* part = car.part(ranked.part)) suspect.name = part->name;
@@ -126,7 +130,8 @@ std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis) {
   constexpr std::size_t enough = 8;
   std::vector<Hypothesis> hypotheses;
   for (std::size_t i = 0; i < std::min(enough, diagnosis.suspects.size()); ++i)
-    hypotheses.push_back({diagnosis.suspects[i].part, diagnosis.suspects[i].fault, diagnosis.suspects[i].probability});
+    hypotheses.push_back(
+        {diagnosis.suspects[i].part, diagnosis.suspects[i].fault, diagnosis.suspects[i].probability});
   return hypotheses;
 }
 
@@ -134,9 +139,12 @@ std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis) {
 
 std::string to_text(Verdict verdict) {
   switch (verdict) {
-    case Verdict::fault_heard: return "fault heard";
-    case Verdict::no_fault_heard: return "no fault heard";
-    case Verdict::cannot_tell: break;
+    case Verdict::fault_heard:
+      return "fault heard";
+    case Verdict::no_fault_heard:
+      return "no fault heard";
+    case Verdict::cannot_tell:
+      break;
   }
   return "can't tell";
 }

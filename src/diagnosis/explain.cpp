@@ -11,7 +11,7 @@ namespace {
 
 struct FaultWords {
   Fault fault;
-  const char* sound;      // what people call it
+  const char* sound;  // what people call it
 };
 constexpr std::array<FaultWords, 11> fault_words = {{
     {Fault::outer_race, "a steady growl"},
@@ -32,16 +32,19 @@ std::string ordinal(double harmonic) {
   if (harmonic == 1.5) return "one and a half";
   const int n = static_cast<int>(std::lround(harmonic));
   const std::array<const char*, 4> endings = {"th", "st", "nd", "rd"};
-  return fmt::format("{}{}", n, n % 10 < 4 && (n < 10 || n > 20) ? endings[static_cast<std::size_t>(n % 10)] : "th");
+  return fmt::format("{}{}", n,
+                     n % 10 < 4 && (n < 10 || n > 20) ? endings[static_cast<std::size_t>(n % 10)] : "th");
 }
 
 std::string sound_of(Fault fault) {
-  const auto found = std::find_if(fault_words.begin(), fault_words.end(), [&](const FaultWords& w) { return w.fault == fault; });
+  const auto found = std::find_if(fault_words.begin(), fault_words.end(),
+                                  [&](const FaultWords& w) { return w.fault == fault; });
   return found == fault_words.end() ? "a noise" : found->sound;
 }
 
 std::string shaft_name(const Car& car, const std::string& id) {
-  const auto found = std::find_if(car.shafts.begin(), car.shafts.end(), [&](const Shaft& s) { return s.id == id; });
+  const auto found =
+      std::find_if(car.shafts.begin(), car.shafts.end(), [&](const Shaft& s) { return s.id == id; });
   return found == car.shafts.end() || found->name.empty() ? id : found->name;
 }
 
@@ -54,18 +57,20 @@ std::string pace(const Candidate& candidate, const Car& car, const std::vector<H
     if (shaft == runs[r].rates.end()) continue;
     const double own = std::max(std::abs(shaft->second.wheel), std::abs(shaft->second.engine));
     if (own > 0.0)
-      return fmt::format("{:.2f} per turn of the {}", candidate.fundamental[r] * (1.0 + candidate.slip) / own, shaft_name(car, bearing->shaft));
+      return fmt::format("{:.2f} per turn of the {}", candidate.fundamental[r] * (1.0 + candidate.slip) / own,
+                         shaft_name(car, bearing->shaft));
   }
   return {};
 }
 
 std::string band(const Candidate& candidate) {
-  return fmt::format("loudest between {:.1f} and {:.1f} kHz", candidate.band_low.value() / 1000.0, candidate.band_high.value() / 1000.0);
+  return fmt::format("loudest between {:.1f} and {:.1f} kHz", candidate.band_low.value() / 1000.0,
+                     candidate.band_high.value() / 1000.0);
 }
 
 bool hurts_to_drive_on(PartRole role) {
-  return role == PartRole::wheel_bearing || role == PartRole::joint || role == PartRole::propshaft || role == PartRole::tyre ||
-         role == PartRole::centre_bearing;
+  return role == PartRole::wheel_bearing || role == PartRole::joint || role == PartRole::propshaft ||
+         role == PartRole::tyre || role == PartRole::centre_bearing;
 }
 
 }  // namespace
@@ -73,7 +78,8 @@ bool hurts_to_drive_on(PartRole role) {
 std::string words_for_line(const Candidate& candidate, const SeenLine& line) {
   std::string words = fmt::format("{}, {} harmonic", to_text(candidate.fault), ordinal(line.harmonic));
   if (line.side != 0)
-    words += fmt::format(", {} turn{} {}", std::abs(line.side), std::abs(line.side) == 1 ? "" : "s", line.side < 0 ? "below" : "above");
+    words += fmt::format(", {} turn{} {}", std::abs(line.side), std::abs(line.side) == 1 ? "" : "s",
+                         line.side < 0 ? "below" : "above");
   return words;
 }
 
@@ -93,31 +99,41 @@ std::string describe(const Candidate& candidate, const Car& car, const std::vect
       if (!candidate.fundamental.empty())
         words += fmt::format(", strongest about {:.0f} times per wheel turn", candidate.fundamental.front());
       break;
-    case EvidenceKind::joint_orders: words += fmt::format(", {:.0f} dB above the background", candidate.level); break;
+    case EvidenceKind::joint_orders:
+      words += fmt::format(", {:.0f} dB above the background", candidate.level);
+      break;
   }
   const Part* part = car.part(candidate.part);
-  return fmt::format("{}: {} of the {}", words, to_text(candidate.fault), part && !part->name.empty() ? part->name : candidate.part);
+  return fmt::format("{}: {} of the {}", words, to_text(candidate.fault),
+                     part && !part->name.empty() ? part->name : candidate.part);
 }
 
 std::string reason_heard(const Suspect& first) {
-  return fmt::format("The {} is the likeliest source ({:.0f} %): {}.", first.name.empty() ? first.part : first.name,
-                     100.0 * first.probability.value(), first.in_words);
+  return fmt::format("The {} is the likeliest source ({:.0f} %): {}.",
+                     first.name.empty() ? first.part : first.name, 100.0 * first.probability.value(),
+                     first.in_words);
 }
 
 std::string reason_silent() {
-  return "None of the parts in the car file sounds like a fault in these recordings. That is no proof that there is none: "
+  return "None of the parts in the car file sounds like a fault in these recordings. That is no proof that "
+         "there is none: "
          "what is not loud enough for the phone is not heard.";
 }
 
 std::string reason_unsure(const Suspect& first) {
-  return fmt::format("Something was heard, but not enough to name a part: the first suspect, the {}, reaches only {:.0f} %.",
-                     first.name.empty() ? first.part : first.name, 100.0 * first.probability.value());
+  return fmt::format(
+      "Something was heard, but not enough to name a part: the first suspect, the {}, reaches only {:.0f} %.",
+      first.name.empty() ? first.part : first.name, 100.0 * first.probability.value());
 }
 
 std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s) {
-  const auto lost = std::count_if(runs.begin(), runs.end(), [](const RunReport& r) { return r.tracking.certainty == Certainty::lost; });
+  const auto lost = std::count_if(runs.begin(), runs.end(),
+                                  [](const RunReport& r) { return r.tracking.certainty == Certainty::lost; });
   if (lost > 0)
-    return fmt::format("In {} of {} recordings the sound does not support the stated speed and gear, so no part's lines can be placed.", lost, runs.size());
+    return fmt::format(
+        "In {} of {} recordings the sound does not support the stated speed and gear, so no part's lines can "
+        "be placed.",
+        lost, runs.size());
   return fmt::format("Only {:.0f} s of usable sound: too little to tell.", usable_s);
 }
 
@@ -126,11 +142,14 @@ std::vector<std::string> cautions_for(const Diagnosis& diagnosis, const Car& car
   for (const Suspect& suspect : diagnosis.suspects) {
     const Part* part = car.part(suspect.part);
     if (part && hurts_to_drive_on(part->role) && suspect.probability.value() > 0.15)
-      cautions.push_back(fmt::format("The {} is among the suspects: check it for play before the car is driven again; "
-                                     "if it is loose, do not road-test.", part->name.empty() ? part->id : part->name));
+      cautions.push_back(
+          fmt::format("The {} is among the suspects: check it for play before the car is driven again; "
+                      "if it is loose, do not road-test.",
+                      part->name.empty() ? part->id : part->name));
   }
-  cautions.emplace_back("A sound is no inspection. This result says what was heard, never that a part is fit for the road; "
-                        "local law and the judgement of a licensed workshop come first.");
+  cautions.emplace_back(
+      "A sound is no inspection. This result says what was heard, never that a part is fit for the road; "
+      "local law and the judgement of a licensed workshop come first.");
   return cautions;
 }
 

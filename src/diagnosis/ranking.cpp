@@ -7,39 +7,46 @@
 namespace gearhark {
 namespace {
 
-// logit = base + slope x what was heard, against "no fault" at 0. Fitted by logistic regression on simulated road tests
-// (DEVELOPERS.md, "How the probabilities were fitted").
+// logit = base + slope x what was heard, against "no fault" at 0. Fitted by logistic regression on simulated
+// road tests (DEVELOPERS.md, "How the probabilities were fitted").
 struct Weights {
   double base, slope;
-  double usual;       // value of the measure when nothing is wrong: slope counts from here
+  double usual;  // value of the measure when nothing is wrong: slope counts from here
 };
 constexpr Weights bearing_weights{-2.6, 0.30, 0.0};
 constexpr Weights wheel_or_carrier_weights{-3.0, 0.30, 0.0};
 constexpr Weights machine_weights{-2.4, 0.30, 0.0};
 constexpr Weights chipped_weights{-3.0, 0.40, 0.0};
 constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};
-constexpr Weights gear_weights{-3.0, 0.75, 4.0};        // per dB of paired sidebands
-constexpr Weights tyre_weights{-3.0, 7.0, 0.45};        // per unit of TyreEvidence::excess
+constexpr Weights gear_weights{-3.0, 0.75, 4.0};  // per dB of paired sidebands
+constexpr Weights tyre_weights{-3.0, 7.0, 0.45};  // per unit of TyreEvidence::excess
 constexpr Weights worn_joint_weights{-3.5, 0.25, 10.0};
 constexpr double unexplained_logit = -3.0;
-constexpr double weak_knowledge = -0.5;     // a bearing of which little is known is searched more widely, and believed less
+constexpr double weak_knowledge =
+    -0.5;  // a bearing of which little is known is searched more widely, and believed less
 
 const Weights& weights_of(const Candidate& candidate, const Car& car) {
   switch (candidate.kind) {
-    case EvidenceKind::mesh_sidebands: return gear_weights;
-    case EvidenceKind::tyre_orders: return tyre_weights;
-    case EvidenceKind::joint_orders: return worn_joint_weights;
-    case EvidenceKind::events: break;
+    case EvidenceKind::mesh_sidebands:
+      return gear_weights;
+    case EvidenceKind::tyre_orders:
+      return tyre_weights;
+    case EvidenceKind::joint_orders:
+      return worn_joint_weights;
+    case EvidenceKind::events:
+      break;
   }
   if (candidate.fault == Fault::chipped_tooth) return chipped_weights;
   if (candidate.fault == Fault::dry_joint) return dry_joint_weights;
   const Part* part = car.part(candidate.part);
-  if (part && (part->role == PartRole::wheel_bearing || part->role == PartRole::carrier_bearing)) return wheel_or_carrier_weights;
+  if (part && (part->role == PartRole::wheel_bearing || part->role == PartRole::carrier_bearing))
+    return wheel_or_carrier_weights;
   if (part && part->role == PartRole::machine_bearing) return machine_weights;
   return bearing_weights;
 }
 
-// Beyond a dozen nats model error rules, not noise: the square-root-like tail keeps one comb from outshouting all else.
+// Beyond a dozen nats model error rules, not noise: the square-root-like tail keeps one comb from outshouting
+// all else.
 double tempered(double log_factor) {
   return log_factor <= 12.0 ? log_factor : 12.0 + 4.0 * std::log(1.0 + log_factor - 12.0);
 }
@@ -71,8 +78,10 @@ void merge_inseparable(std::vector<RankedPart>& parts, const std::vector<Candida
     const auto twin = std::find_if(merged.begin(), merged.end(), [&](const RankedPart& other) {
       return same_lines(candidates[part.best], candidates[other.best]);
     });
-    if (twin == merged.end()) merged.push_back(std::move(part));
-    else twin->cannot_be_told_from.push_back(part.part);
+    if (twin == merged.end())
+      merged.push_back(std::move(part));
+    else
+      twin->cannot_be_told_from.push_back(part.part);
   }
   parts = std::move(merged);
 }
@@ -94,7 +103,8 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   }
   Ranking ranking;
   for (const std::string& part : in_order) ranking.parts.push_back(by_part[part]);
-  std::stable_sort(ranking.parts.begin(), ranking.parts.end(), [](const auto& a, const auto& b) { return a.logit > b.logit; });
+  std::stable_sort(ranking.parts.begin(), ranking.parts.end(),
+                   [](const auto& a, const auto& b) { return a.logit > b.logit; });
   merge_inseparable(ranking.parts, candidates);
 
   std::vector<double> logits{0.0, unexplained_logit};

@@ -10,10 +10,11 @@ namespace {
 
 // One fault of one part with its family in every run where it turns.
 struct Track {
-  std::vector<const Family*> family;    // per run; nullptr: not there
+  std::vector<const Family*> family;  // per run; nullptr: not there
 };
 
-using Key = std::tuple<std::string, Fault, int>;   // part, fault, which of several families (driving, driven gear)
+using Key =
+    std::tuple<std::string, Fault, int>;  // part, fault, which of several families (driving, driven gear)
 
 std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRun>& runs) {
   std::vector<std::pair<Key, Track>> tracks;
@@ -32,11 +33,15 @@ std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRu
 
 EvidenceKind kind_of(Fault fault) {
   switch (fault) {
-    case Fault::worn_teeth: return EvidenceKind::mesh_sidebands;
-    case Fault::uneven_wear: return EvidenceKind::tyre_orders;
+    case Fault::worn_teeth:
+      return EvidenceKind::mesh_sidebands;
+    case Fault::uneven_wear:
+      return EvidenceKind::tyre_orders;
     case Fault::worn_joint:
-    case Fault::out_of_balance: return EvidenceKind::joint_orders;
-    default: return EvidenceKind::events;
+    case Fault::out_of_balance:
+      return EvidenceKind::joint_orders;
+    default:
+      return EvidenceKind::events;
   }
 }
 
@@ -48,12 +53,14 @@ const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
 // What a fault would explain in each run, were it there at its most likely slip.
 using ExplainedRuns = std::vector<std::vector<ExplainedOrders>>;
 
-ExplainedRuns explained_in(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
+                           const std::vector<HeardRun>& runs) {
   ExplainedRuns explained(runs.size());
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
     if (const auto place = place_of(*track.family[r], runs[r]))
-      explained[r] = explained_by(*track.family[r], place->fundamental * (1.0 + candidate.slip), place->modulation);
+      explained[r] =
+          explained_by(*track.family[r], place->fundamental * (1.0 + candidate.slip), place->modulation);
   }
   return explained;
 }
@@ -67,7 +74,8 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
     if (!place) continue;
     std::span<const ExplainedOrders> others;
     if (explained) others = (*explained)[r];
-    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r], place->fundamental, place->modulation, others);
+    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r],
+                                            place->fundamental, place->modulation, others);
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
   }
@@ -93,7 +101,8 @@ void judge_mesh(Candidate& candidate, const Track& track, const std::vector<Hear
     if (!track.family[r] || !track.family[r]->loaded) continue;
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place || place->modulation <= 0.0) continue;
-    if (const auto mesh = mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest))
+    if (const auto mesh =
+            mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest))
       candidate.level = std::max(candidate.level, mesh->sidebands.value());
   }
 }
@@ -102,8 +111,9 @@ void judge_mesh(Candidate& candidate, const Track& track, const std::vector<Hear
 std::vector<double> known_orders(const Car& car, const HeardRun& run) {
   std::vector<double> known;
   for (const Line& line : predicted_lines(car, run.state, run.rates)) {
-    const bool wheel = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread || line.kind == LineKind::cage ||
-                       line.kind == LineKind::outer_race || line.kind == LineKind::inner_race || line.kind == LineKind::rolling_element;
+    const bool wheel = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread ||
+                       line.kind == LineKind::cage || line.kind == LineKind::outer_race ||
+                       line.kind == LineKind::inner_race || line.kind == LineKind::rolling_element;
     if (!wheel && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
   }
   const auto engine = run.rates.find("engine");
@@ -129,23 +139,29 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
     std::vector<double> known;
     const auto engine = runs[r].rates.find("engine");
     if (engine != runs[r].rates.end() && engine->second.road_bound())
-      for (double half = 0.5; half <= 13.0; half += 0.5) known.push_back(half * std::abs(engine->second.wheel));
+      for (double half = 0.5; half <= 13.0; half += 0.5)
+        known.push_back(half * std::abs(engine->second.wheel));
     const double shaft = candidate.fault == Fault::worn_joint ? place->fundamental / 2.0 : place->fundamental;
     if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
       candidate.level = std::max(candidate.level, joint->twice.value());
   }
 }
 
-// Combs share lines (3 x an outer race may be 2 x an inner one). Of two, the real one keeps its evidence when the other's
-// lines are left out; the shadow loses it. The winner beats every rival so; the rest keep what the winner does not explain.
-void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks, const std::vector<HeardRun>& runs) {
-  constexpr double worth_it = 2.0;      // nats
+// Combs share lines (3 x an outer race may be 2 x an inner one). Of two, the real one keeps its evidence when
+// the other's lines are left out; the shadow loses it. The winner beats every rival so; the rest keep what
+// the winner does not explain.
+void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
+                  const std::vector<HeardRun>& runs) {
+  constexpr double worth_it = 2.0;  // nats
   constexpr std::size_t contenders = 6;
   std::vector<std::size_t> strong;
   for (std::size_t i = 0; i < candidates.size(); ++i)
-    if (candidates[i].kind == EvidenceKind::events && candidates[i].log_factor > worth_it) strong.push_back(i);
+    if (candidates[i].kind == EvidenceKind::events && candidates[i].log_factor > worth_it)
+      strong.push_back(i);
   if (strong.size() < 2) return;
-  std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) { return candidates[a].log_factor > candidates[b].log_factor; });
+  std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) {
+    return candidates[a].log_factor > candidates[b].log_factor;
+  });
   std::vector<ExplainedRuns> explains;
   for (std::size_t i = 0; i < std::min(contenders, strong.size()); ++i)
     explains.push_back(explained_in(candidates[strong[i]], tracks[strong[i]], runs));
@@ -156,7 +172,8 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   for (std::size_t rival = 1; rival < explains.size(); ++rival)
     if (left_of(rival, winner) > left_of(winner, rival)) winner = rival;
   for (std::size_t i = 0; i < strong.size(); ++i)
-    if (i != winner) candidates[strong[i]].log_factor = std::min(candidates[strong[i]].log_factor, left_of(i, winner));
+    if (i != winner)
+      candidates[strong[i]].log_factor = std::min(candidates[strong[i]].log_factor, left_of(i, winner));
 }
 
 }  // namespace
@@ -182,10 +199,18 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
       }
     }
     switch (candidate.kind) {
-      case EvidenceKind::events: judge_events(candidate, track, runs); break;
-      case EvidenceKind::mesh_sidebands: judge_mesh(candidate, track, runs, highest_mesh); break;
-      case EvidenceKind::tyre_orders: judge_tyre(candidate, car, runs); break;
-      case EvidenceKind::joint_orders: judge_joint(candidate, track, runs); break;
+      case EvidenceKind::events:
+        judge_events(candidate, track, runs);
+        break;
+      case EvidenceKind::mesh_sidebands:
+        judge_mesh(candidate, track, runs, highest_mesh);
+        break;
+      case EvidenceKind::tyre_orders:
+        judge_tyre(candidate, car, runs);
+        break;
+      case EvidenceKind::joint_orders:
+        judge_joint(candidate, track, runs);
+        break;
     }
     candidates.push_back(std::move(candidate));
   }
@@ -203,10 +228,11 @@ void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
     if (family == runs[r].families.end()) continue;
     const auto place = place_of(*family, runs[r]);
     if (!place) continue;
-    for (const CombSeen& seen : comb_seen(spectra_for(*place, candidate.fault), *family, place->fundamental, place->modulation,
-                                          candidate.slip, candidate.group))
+    for (const CombSeen& seen : comb_seen(spectra_for(*place, candidate.fault), *family, place->fundamental,
+                                          place->modulation, candidate.slip, candidate.group))
       candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place->engine_bound,
-                                 Order(seen.order) * place->reference_rate, seen.above_background, seen.chance});
+                                 Order(seen.order) * place->reference_rate, seen.above_background,
+                                 seen.chance});
   }
 }
 

@@ -15,15 +15,15 @@ namespace gearhark {
 namespace {
 
 struct Band {
-  double low, high;            // Hz
-  std::vector<float> envelope; // log power, slow changes removed, one value a hop
+  double low, high;             // Hz
+  std::vector<float> envelope;  // log power, slow changes removed, one value a hop
 };
 
 // Log envelopes of the bands of one window length.
 struct BandLevel {
-  std::size_t window;          // samples; bands are rate/window * 2 wide at their half power
+  std::size_t window;  // samples; bands are rate/window * 2 wide at their half power
   double hop_s;
-  std::vector<Band> bands;     // bins 1 .. window/2 - 1
+  std::vector<Band> bands;  // bins 1 .. window/2 - 1
 };
 
 void remove_slow_changes(std::vector<float>& log_power, std::size_t width, double clip_sigmas) {
@@ -33,7 +33,8 @@ void remove_slow_changes(std::vector<float>& log_power, std::size_t width, doubl
   for (float& value : log_power) value = std::clamp(value, -limit, limit);
 }
 
-BandLevel log_envelopes(std::span<const float> samples, std::size_t window, const EnvelopeSettings& settings) {
+BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
+                        const EnvelopeSettings& settings) {
   const std::size_t hop = window / 4;
   const std::size_t frames = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
   BandLevel level{window, static_cast<double>(hop) / settings.rate_hz, {}};
@@ -44,7 +45,8 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window, cons
   }
   std::vector<float> taper(window), frame(window);
   for (std::size_t i = 0; i < window; ++i)
-    taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
+    taper[i] = static_cast<float>(
+        0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
   std::vector<std::complex<float>> bins(window / 2 + 1);
   const RealFft fft(window);
   for (std::size_t f = 0; f < frames; ++f) {
@@ -66,21 +68,27 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window, cons
 struct EnvelopeGrid {
   std::size_t points;
   double turns;
-  std::vector<double> frame;   // position of each point in frames of the envelope
+  std::vector<double> frame;  // position of each point in frames of the envelope
   std::vector<float> taper;
 };
 
 EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft) {
   const std::size_t frames = level.bands.front().envelope.size();
-  const double centre_s = 0.5 * 4.0 * level.hop_s;    // a frame stands for the middle of its window
+  const double centre_s = 0.5 * 4.0 * level.hop_s;  // a frame stands for the middle of its window
   const double last_s = centre_s + static_cast<double>(frames - 1) * level.hop_s;
   const double first_turn = shaft.at(centre_s), last_turn = shaft.at(last_s);
-  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))), last_turn - first_turn, {}, {}};
-  grid.frame = times_of_equal_angle(shaft, first_turn, grid.turns / static_cast<double>(grid.points), grid.points);
-  for (double& t : grid.frame) t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))),
+                    last_turn - first_turn,
+                    {},
+                    {}};
+  grid.frame =
+      times_of_equal_angle(shaft, first_turn, grid.turns / static_cast<double>(grid.points), grid.points);
+  for (double& t : grid.frame)
+    t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
   grid.taper.resize(grid.points);
   for (std::size_t i = 0; i < grid.points; ++i)
-    grid.taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(grid.points)));
+    grid.taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
+                                                            static_cast<double>(grid.points)));
   return grid;
 }
 
@@ -91,24 +99,29 @@ float between_frames(const std::vector<float>& values, double position) {
 }
 
 // |FFT|^2 over the background: noise has mean 1.
-std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const EnvelopeGrid& grid, const RealFft& fft,
-                                     const EnvelopeSettings& settings) {
+std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const EnvelopeGrid& grid,
+                                     const RealFft& fft, const EnvelopeSettings& settings) {
   std::vector<float> angle(grid.points);
-  for (std::size_t i = 0; i < grid.points; ++i) angle[i] = grid.taper[i] * between_frames(envelope, grid.frame[i]);
+  for (std::size_t i = 0; i < grid.points; ++i)
+    angle[i] = grid.taper[i] * between_frames(envelope, grid.frame[i]);
   std::vector<std::complex<float>> bins(grid.points / 2 + 1);
   fft.forward(angle, bins);
   std::vector<float> power(bins.size());
   for (std::size_t k = 0; k < bins.size(); ++k) power[k] = std::norm(bins[k]);
-  const auto width = std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
+  const auto width =
+      std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
   const std::vector<float> background = exponential_background(power, width);
   for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;
   return power;
 }
 
-std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known, Order lowest) {
+std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known,
+                                       Order lowest) {
   std::vector<char> masked(bins, 0);
   const auto mark = [&](double from, double to) {
-    for (auto k = static_cast<std::size_t>(std::max(0.0, from)); k < bins && static_cast<double>(k) <= to; ++k) masked[k] = 1;
+    for (auto k = static_cast<std::size_t>(std::max(0.0, from)); k < bins && static_cast<double>(k) <= to;
+         ++k)
+      masked[k] = 1;
   };
   for (const MaskedOrder& m : known) {
     const double bin = m.order * turns, half = 2.5 + 0.0006 * bin;
@@ -122,13 +135,14 @@ std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span
 std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands) {
   std::vector<std::pair<std::size_t, std::size_t>> groups;
   for (std::size_t width = 1; width < bands; width *= 2)
-    for (std::size_t from = 0; from + width <= bands; from += std::max<std::size_t>(1, width / 2)) groups.emplace_back(from, from + width);
+    for (std::size_t from = 0; from + width <= bands; from += std::max<std::size_t>(1, width / 2))
+      groups.emplace_back(from, from + width);
   groups.emplace_back(0, bands);
   return groups;
 }
 
-// Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range / median is about
-// 1.349 / sqrt(k); 0.75 corrects it at small k.
+// Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range /
+// median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
 double independent_bands(std::vector<float> values) {
   if (values.size() < 16) return 1.0;
   const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
@@ -136,7 +150,8 @@ double independent_bands(std::vector<float> values) {
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
-GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to, const std::vector<char>& masked) {
+GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
+                      const std::vector<char>& masked) {
   const std::size_t bins = spectra[from].size();
   GroupSpectrum group;
   group.bands = static_cast<int>(to - from);
@@ -150,7 +165,8 @@ GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_
     group.effective_bands.push_back(independent_bands(std::move(clear)));
   }
   group.sums.resize(bins + 1, 0.0);
-  for (std::size_t k = 0; k < bins; ++k) group.sums[k + 1] = group.sums[k] + (masked[k] ? 1.0 : static_cast<double>(mean[k]));
+  for (std::size_t k = 0; k < bins; ++k)
+    group.sums[k + 1] = group.sums[k] + (masked[k] ? 1.0 : static_cast<double>(mean[k]));
   return group;
 }
 
@@ -173,7 +189,8 @@ double GroupSpectrum::independent_bands_at(std::size_t bin) const {
   return effective_bands.empty() ? 1.0 : effective_bands[octave];
 }
 
-std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft, double times) {
+std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+                                      double times) {
   const EqualAngle grid = equal_angle(shaft, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
   const std::size_t points = grid.times.size();
   std::vector<float> by_angle = resample_at(samples, rate_hz, grid.times);
@@ -190,7 +207,8 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.inverse(bins, by_angle);
 
   std::vector<double> angles(samples.size());
-  for (std::size_t i = 0; i < samples.size(); ++i) angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - grid.first_turn) / grid.step();
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - grid.first_turn) / grid.step();
   return resample_at(by_angle, 1.0, angles);
 }
 
@@ -208,7 +226,8 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
       const bool heard = band.high <= settings.highest.value();
       spectra.low.emplace_back(band.low);
       spectra.high.emplace_back(band.high);
-      spectra.power.push_back(heard ? whitened_spectrum(band.envelope, grid, fft, settings) : std::vector<float>{});
+      spectra.power.push_back(heard ? whitened_spectrum(band.envelope, grid, fft, settings)
+                                    : std::vector<float>{});
     }
     out.turns = grid.turns;
     out.levels.push_back(std::move(spectra));
@@ -222,7 +241,8 @@ EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> k
   out.turns = bands.turns;
   out.mean_rate = bands.mean_rate;
   for (const BandLevelSpectra& level : bands.levels) {
-    const std::vector<char> masked = mask_of_known_orders(level.power.front().size(), level.turns, known, lowest);
+    const std::vector<char> masked =
+        mask_of_known_orders(level.power.front().size(), level.turns, known, lowest);
     append_groups(out, level, masked);
     if (out.masked.size() > masked.size()) continue;
     out.masked.assign(masked.size() + 1, 0.0);

@@ -6,27 +6,29 @@
 #include <cmath>
 #include <cstdint>
 #include <span>
+#include <utility>
 
 #include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
 namespace {
 
-// Strengths are searched in octaves; the prior falls by a tenth of a nat per octave, because faults start small.
+// Strengths are searched in octaves; the prior falls by a tenth of a nat per octave, because faults start
+// small.
 constexpr double first_strength_octave = -2.0;
 constexpr double strength_prior_fall = 0.1;
-constexpr double usual_turns = 300.0;       // a strength is stated for a run of this many turns
-constexpr double line_cap = 14.0;           // nats one line may add: no single line proves a comb
-constexpr double most_freedom = 60.0;       // model error, not noise, rules beyond this
-constexpr std::array<double, 3> widths = {0.0012, 0.004, 0.010};   // of the line's order: what slip smears
+constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
+constexpr double line_cap = 14.0;      // nats one line may add: no single line proves a comb
+constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond this
+constexpr std::array<double, 3> widths = {0.0012, 0.004, 0.010};  // of the line's order: what slip smears
 constexpr std::array<double, 3> locked_widths = {0.0, 0.0015, 0.004};  // shaft-locked events do not slip
 
 // One line of a comb: harmonic x fundamental + side x modulation.
 struct CombLine {
   double harmonic;
   int side;
-  double presence;    // probability of being visible when the fault is
-  double power;       // relative to a main line
+  double presence;  // probability of being visible when the fault is
+  double power;     // relative to a main line
 };
 
 struct Harmonic {
@@ -34,9 +36,10 @@ struct Harmonic {
 };
 // How often each harmonic was visible in experiments with combs of bearing faults (judged, 2026).
 constexpr std::array<Harmonic, 6> race_harmonics = {{{1, .85}, {2, .75}, {3, .6}, {4, .5}, {5, .4}, {6, .4}}};
-// The fundamental of an element is the rate at which it strikes both races, twice its spin; damage that strikes one race
-// only shows at the halves.
-constexpr std::array<Harmonic, 6> element_harmonics = {{{1, .8}, {2, .65}, {3, .5}, {4, .4}, {.5, .5}, {1.5, .4}}};
+// The fundamental of an element is the rate at which it strikes both races, twice its spin; damage that
+// strikes one race only shows at the halves.
+constexpr std::array<Harmonic, 6> element_harmonics = {
+    {{1, .8}, {2, .65}, {3, .5}, {4, .4}, {.5, .5}, {1.5, .4}}};
 
 std::vector<CombLine> chipped_tooth_lines(int teeth) {
   std::vector<CombLine> lines;
@@ -48,11 +51,13 @@ std::vector<CombLine> chipped_tooth_lines(int teeth) {
 std::vector<CombLine> comb_of(const Family& family, bool modulated) {
   if (family.fault == Fault::chipped_tooth) return chipped_tooth_lines(family.elements);
   std::vector<CombLine> lines;
-  for (const auto& [harmonic, presence] : family.fault == Fault::rolling_element ? element_harmonics : race_harmonics)
+  for (const auto& [harmonic, presence] :
+       family.fault == Fault::rolling_element ? element_harmonics : race_harmonics)
     lines.push_back({harmonic, 0, presence, 1.0});
   if (modulated)
     for (int h = 1; h <= 3; ++h)
-      for (const int side : {-2, -1, 1, 2}) lines.push_back({static_cast<double>(h), side, std::abs(side) == 1 ? .35 : .2, 0.5});
+      for (const int side : {-2, -1, 1, 2})
+        lines.push_back({static_cast<double>(h), side, std::abs(side) == 1 ? .35 : .2, 0.5});
   return lines;
 }
 
@@ -67,7 +72,8 @@ Window window_at(double order, double width, const EnvelopeSpectra& spectra, std
   const double centre = order * spectra.turns;
   const double half = std::max(1.5, 0.5 * width * centre);
   const double gap = std::max(1.0, 0.5 * half), flank = std::max(8.0, 2.5 * half);
-  if (centre - half - gap - flank < 1.0 || centre + half + gap + flank + 2.0 >= static_cast<double>(bins)) return w;
+  if (centre - half - gap - flank < 1.0 || centre + half + gap + flank + 2.0 >= static_cast<double>(bins))
+    return w;
   const auto bin = [](double position) { return static_cast<std::size_t>(std::lround(position)); };
   w.from = bin(centre - half);
   w.to = std::max(bin(centre + half) + 1, w.from + 3);
@@ -102,11 +108,12 @@ constexpr std::size_t lanes = 16;
 using Strengths = std::array<float, lanes>;
 static_assert(strength_steps <= static_cast<int>(lanes));
 
-// exp() to 2e-6 relative for -87 < x < 88, in a form the compiler can vectorise: 2^whole by its exponent bits, 2^part by a
-// polynomial (Taylor about 0 on [-1/2, 1/2]).
+// exp() to 2e-6 relative for -87 < x < 88, in a form the compiler can vectorise: 2^whole by its exponent
+// bits, 2^part by a polynomial (Taylor about 0 on [-1/2, 1/2]).
 inline float quick_exp(float x) {
   const float octaves = std::clamp(x, -86.0f, 87.0f) * 1.44269504f;
-  const float whole = static_cast<float>(static_cast<std::int32_t>(octaves + (octaves < 0.0f ? -0.5f : 0.5f)));
+  const float whole =
+      static_cast<float>(static_cast<std::int32_t>(octaves + (octaves < 0.0f ? -0.5f : 0.5f)));
   const float t = (octaves - whole) * 0.69314718f;
   const float part = 1.0f + t * (1.0f + t * (0.5f + t * (1.0f / 6 + t * (1.0f / 24 + t * (1.0f / 120)))));
   return std::bit_cast<float>((static_cast<std::int32_t>(whole) + 127) << 23) * part;
@@ -116,8 +123,8 @@ inline float quick_exp(float x) {
 struct PlacedLine {
   CombLine line;
   Window window;
-  Strengths share;     // x / (1 + x), x the excess of the mean
-  Strengths log_up;    // log(1 + x)
+  Strengths share;   // x / (1 + x), x the excess of the mean
+  Strengths log_up;  // log(1 + x)
 };
 
 PlacedLine prepared(const CombLine& line, const Window& window) {
@@ -151,11 +158,13 @@ double log_mean_exp(std::span<const double> values) {
 // A window of this width about the order touches something already explained.
 bool is_explained(double order, double width, std::span<const ExplainedOrders> explained) {
   const double low = order * (1.0 - 0.5 * width), high = order * (1.0 + 0.5 * width);
-  return std::any_of(explained.begin(), explained.end(), [&](const ExplainedOrders& e) { return high >= e.low && low <= e.high; });
+  return std::any_of(explained.begin(), explained.end(),
+                     [&](const ExplainedOrders& e) { return high >= e.low && low <= e.high; });
 }
 
-std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-                              const EnvelopeSpectra& spectra, std::size_t bins, std::span<const ExplainedOrders> explained) {
+std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation,
+                              double width, const EnvelopeSpectra& spectra, std::size_t bins,
+                              std::span<const ExplainedOrders> explained) {
   std::vector<PlacedLine> placed;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
@@ -176,7 +185,8 @@ Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<Place
     product.fill(1.0f);
     factors = 0;
   };
-  const auto first_side = std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return p.line.side != 0; });
+  const auto first_side =
+      std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return p.line.side != 0; });
   for (auto p = placed.begin(); p != first_side; ++p) {
     multiply_line(product, look(group, p->window), *p);
     if (++factors == 6) settle(main);
@@ -193,8 +203,8 @@ Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<Place
 }
 
 // Fills one group's [slip][strength] plane, averaging over the widths.
-void fill(EventEvidence& out, const EnvelopeSpectra& spectra, std::size_t g, const std::vector<std::vector<PlacedLine>>& placed,
-          std::size_t slip) {
+void fill(EventEvidence& out, const EnvelopeSpectra& spectra, std::size_t g,
+          const std::vector<std::vector<PlacedLine>>& placed, std::size_t slip) {
   std::vector<Strengths> by_width;
   for (const auto& lines : placed) by_width.push_back(log_factor_of_comb(spectra.groups[g], lines));
   for (std::size_t a = 0; a < out.strengths; ++a) {
@@ -204,19 +214,22 @@ void fill(EventEvidence& out, const EnvelopeSpectra& spectra, std::size_t g, con
   }
 }
 
-// Log factor at a strength shifted by `octaves`, between the searched steps; below the weakest there is nothing to see.
+// Log factor at a strength shifted by `octaves`, between the searched steps; below the weakest there is
+// nothing to see.
 double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
   if (step <= 0.0) return std::max(0.0, 1.0 + step) * static_cast<double>(run.at(g, s, 0));
   const double last = static_cast<double>(run.strengths - 1);
   if (step >= last) return static_cast<double>(run.at(g, s, run.strengths - 1));
   const auto a = static_cast<std::size_t>(step);
   const double part = step - static_cast<double>(a);
-  return (1.0 - part) * static_cast<double>(run.at(g, s, a)) + part * static_cast<double>(run.at(g, s, a + 1));
+  return (1.0 - part) * static_cast<double>(run.at(g, s, a)) +
+         part * static_cast<double>(run.at(g, s, a + 1));
 }
 
 // A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up.
 double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  return std::log(0.3 * std::exp(at_strength(run, g, s, step - 2.5)) + 0.4 * std::exp(at_strength(run, g, s, step)) +
+  return std::log(0.3 * std::exp(at_strength(run, g, s, step - 2.5)) +
+                  0.4 * std::exp(at_strength(run, g, s, step)) +
                   0.3 * std::exp(at_strength(run, g, s, step + 2.0)));
 }
 
@@ -229,17 +242,40 @@ double strength_prior(std::size_t a) {
   return std::exp(-strength_prior_fall * static_cast<double>(a)) / sum;
 }
 
+// The range of the fundamental about `base` that unknown geometry adds before slip: (1 -+ gamma) over all
+// plausible gamma.
+std::pair<double, double> geometry_range(const Family& family) {
+  if (family.knowledge == Knowledge::exact || family.elements == 0) {
+    if (family.knowledge != Knowledge::nothing) return {1.0, 1.0};
+    const double few = fewest_elements, many = most_elements;
+    const double low = family.fault == Fault::outer_race ? few / 2 * (1.0 - most_gamma(fewest_elements))
+                                                         : few / 2 * (1.0 + least_gamma(fewest_elements));
+    const double high = family.fault == Fault::outer_race ? many / 2 * (1.0 - least_gamma(most_elements))
+                                                          : many / 2 * (1.0 + most_gamma(most_elements));
+    return {low, high};
+  }
+  const double least = least_gamma(family.elements), most = most_gamma(family.elements),
+               middle = 0.5 * (least + most);
+  if (family.fault == Fault::outer_race)
+    return {(1.0 - most) / (1.0 - middle), (1.0 - least) / (1.0 - middle)};
+  return {(1.0 + least) / (1.0 + middle), (1.0 + most) / (1.0 + middle)};
+}
+
 }  // namespace
 
 std::vector<double> slip_grid(const Family& family) {
-  const double step = family.fault == Fault::chipped_tooth ? 1.0 : family.knowledge == Knowledge::exact ? 0.0016 : 0.004;
+  if (family.fault == Fault::chipped_tooth && family.slip_high - family.slip_low < 0.002) return {0.0};
+  const double step = family.knowledge == Knowledge::exact ? 0.0016 : 0.004;
+  const auto [low, high] = geometry_range(family);
+  const double first = low * (1.0 + family.slip_low), last = high * (1.0 + family.slip_high);
   std::vector<double> slips;
-  for (double slip = family.slip_low; slip <= family.slip_high + 1e-9; slip += step) slips.push_back(slip);
+  for (double factor = first; factor <= last * (1.0 + 1e-9); factor *= 1.0 + step)
+    slips.push_back(factor - 1.0);
   return slips;
 }
 
-EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
-                             std::span<const ExplainedOrders> explained) {
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
+                             double modulation, std::span<const ExplainedOrders> explained) {
   EventEvidence out;
   out.groups = spectra.groups.size();
   out.slip = slip_grid(family);
@@ -258,7 +294,9 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
       if (here != bins) {
         bins = here;
         placed.clear();
-        for (const double width : smear) placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins, explained));
+        for (const double width : smear)
+          placed.push_back(
+              place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins, explained));
       }
       out.heard_at_all = out.heard_at_all || !placed.front().empty();
       fill(out, spectra, g, placed, s);
@@ -280,14 +318,18 @@ std::vector<ExplainedOrders> explained_by(const Family& family, double fundament
   return explained;
 }
 
-std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
-                                double slip, std::size_t group) {
+std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
+                                double modulation, double slip, std::size_t group) {
   std::vector<CombSeen> seen;
   if (group >= spectra.groups.size() || spectra.groups[group].bins() == 0) return seen;
   const GroupSpectrum& spectrum = spectra.groups[group];
   const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
   for (const CombLine& line : comb_of(family, modulation != 0.0)) {
-    CombSeen best{line.harmonic, line.side, line.harmonic * fundamental * (1.0 + slip) + line.side * modulation, {}, 2.0};
+    CombSeen best{line.harmonic,
+                  line.side,
+                  line.harmonic * fundamental * (1.0 + slip) + line.side * modulation,
+                  {},
+                  2.0};
     for (const double width : smear) {
       const Window w = window_at(best.order, width, spectra, spectrum.bins());
       if (!w.usable) continue;

@@ -9,12 +9,13 @@ namespace gearhark {
 namespace {
 
 constexpr double analysis_rate_hz = 16000.0;
-constexpr double half_orders_to = 13.0;     // engine half orders 0.5 .. 13 are known to sound
-constexpr int shaft_orders_to = 6;          // and a shaft's first turns
+constexpr double half_orders_to = 13.0;  // engine half orders 0.5 .. 13 are known to sound
+constexpr int shaft_orders_to = 6;       // and a shaft's first turns
 constexpr double half_track_m = 0.675;
-constexpr double cornering_mps2 = 2.0;      // what people take a bend at
+constexpr double cornering_mps2 = 2.0;  // what people take a bend at
 
-// Half difference of the two driven wheels over their mean, for a bend taken at the usual sideways acceleration.
+// Half difference of the two driven wheels over their mean, for a bend taken at the usual sideways
+// acceleration.
 double expected_bend(Turn turn, Speed speed) {
   if (turn == Turn::straight || speed.value() <= 0.0) return 0.0;
   const double radius_m = speed.value() * speed.value() / cornering_mps2;
@@ -29,7 +30,8 @@ double order_on(const Rate& rate, bool engine) {
 
 bool sounds_once_per_turn(std::string_view shaft, const Car& car) {
   if (shaft.ends_with("/loose")) return false;
-  return std::none_of(car.belts.begin(), car.belts.end(), [&](const Belt& belt) { return belt.driven == shaft; });
+  return std::none_of(car.belts.begin(), car.belts.end(),
+                      [&](const Belt& belt) { return belt.driven == shaft; });
 }
 
 // Orders a healthy car shows on this reference.
@@ -53,8 +55,8 @@ std::vector<MaskedOrder> shaft_orders(const Car& car, const ShaftRates& rates, b
   return known;
 }
 
-OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples, const Car& car,
-                   const ShaftRates& rates, bool engine, const EnvelopeSettings& settings) {
+OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
+                   const Car& car, const ShaftRates& rates, bool engine, const EnvelopeSettings& settings) {
   const BandSpectra bands = band_spectra(samples, reference, also, settings);
   std::vector<MaskedOrder> known = engine_orders(rates, engine);
   OnShaft out;
@@ -68,8 +70,8 @@ OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::spa
 
 }  // namespace
 
-HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz, Hertz bandwidth,
-                   const Tracking& tracking) {
+HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
+                   Hertz bandwidth, const Tracking& tracking) {
   HeardRun heard;
   heard.state = {run.gear, run.clutch};
   heard.load = run.load;
@@ -83,7 +85,8 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   const std::vector<float> sound = resample(samples, rate_hz, analysis_rate_hz);
   EnvelopeSettings settings;
   settings.rate_hz = analysis_rate_hz;
-  settings.highest = Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
+  settings.highest =
+      Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
   const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
   heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard.rates, false, settings);
   if (engine) {
@@ -97,7 +100,8 @@ std::optional<Place> place_of(const Family& family, const HeardRun& run) {
   const bool engine_bound = family.base.engine_bound() && !family.base.road_bound();
   if (engine_bound) {
     if (!run.engine) return std::nullopt;
-    return Place{&*run.engine, std::abs(family.base.engine), std::abs(family.modulation.engine), true, run.engine_rate};
+    return Place{&*run.engine, std::abs(family.base.engine), std::abs(family.modulation.engine), true,
+                 run.engine_rate};
   }
   if (!family.base.road_bound()) return std::nullopt;
   const double fundamental = std::abs(family.base.wheel + family.base.bend * run.bend);

@@ -42,7 +42,8 @@ OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, con
   const EqualAngle grid = equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
   std::vector<float> by_angle = resample_at(level, rate_hz, grid.times);
   for (std::size_t i = 0; i < by_angle.size(); ++i)
-    by_angle[i] *= static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(by_angle.size())));
+    by_angle[i] *= static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
+                                                           static_cast<double>(by_angle.size())));
   std::vector<std::complex<float>> bins(by_angle.size() / 2 + 1);
   RealFft(by_angle.size()).forward(by_angle, bins);
   OrderSpectrum spectrum;

@@ -8,10 +8,11 @@ namespace {
 
 constexpr int mesh_harmonics = 4;
 constexpr int side_orders = 2;
-// Uneven wear sounds between a few and some fifty times per turn; above that the tread pattern of healthy tyres begins.
+// Uneven wear sounds between a few and some fifty times per turn; above that the tread pattern of healthy
+// tyres begins.
 constexpr int first_tyre_order = 3, last_tyre_order = 60;
 constexpr int first_tyre_centre = 8, last_tyre_centre = 48;
-constexpr double clear_of_known = 0.12;   // orders
+constexpr double clear_of_known = 0.12;  // orders
 
 double decibels(double excess) { return Decibels::of_power_ratio(1.0 + excess).value(); }
 
@@ -20,11 +21,13 @@ double level_at(const OrderSpectrum& tones, double order) {
 }
 
 bool explained(double order, std::span<const double> known) {
-  return std::any_of(known.begin(), known.end(), [&](double k) { return std::abs(order - k) < clear_of_known; });
+  return std::any_of(known.begin(), known.end(),
+                     [&](double k) { return std::abs(order - k) < clear_of_known; });
 }
 
 // lg(1 + excess) at whole wheel orders; nothing where another line lies.
-std::vector<std::optional<double>> whole_order_profile(const OrderSpectrum& tones, std::span<const double> known) {
+std::vector<std::optional<double>> whole_order_profile(const OrderSpectrum& tones,
+                                                       std::span<const double> known) {
   std::vector<std::optional<double>> profile(static_cast<std::size_t>(last_tyre_order) + 1);
   for (int order = first_tyre_order; order <= last_tyre_order; ++order) {
     if (explained(order, known)) continue;
@@ -36,16 +39,20 @@ std::vector<std::optional<double>> whole_order_profile(const OrderSpectrum& tone
 
 }  // namespace
 
-std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation, Hertz highest) {
+std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation,
+                                          Hertz highest) {
   double sides = 0.0, carriers = 0.0;
   int pairs = 0, harmonics = 0;
   for (int h = 1; h <= mesh_harmonics; ++h) {
     const double top = h * mesh + side_orders * modulation;
-    if (top * tones.mean_rate > highest.value() || top * tones.turns + 4 > static_cast<double>(tones.power.size())) break;
+    if (top * tones.mean_rate > highest.value() ||
+        top * tones.turns + 4 > static_cast<double>(tones.power.size()))
+      break;
     carriers += level_at(tones, h * mesh);
     ++harmonics;
     for (int k = 1; k <= side_orders; ++k) {
-      sides += std::min(level_at(tones, h * mesh - k * modulation), level_at(tones, h * mesh + k * modulation));
+      sides +=
+          std::min(level_at(tones, h * mesh - k * modulation), level_at(tones, h * mesh + k * modulation));
       ++pairs;
     }
   }
@@ -72,7 +79,8 @@ TyreEvidence tyre_evidence(const OrderSpectrum& tones, std::span<const double> k
   return best;
 }
 
-std::optional<JointEvidence> joint_evidence(const OrderSpectrum& tones, double shaft, std::span<const double> known) {
+std::optional<JointEvidence> joint_evidence(const OrderSpectrum& tones, double shaft,
+                                            std::span<const double> known) {
   if (shaft <= 0.0 || explained(2.0 * shaft, known)) return std::nullopt;
   return JointEvidence{Decibels::already(level_at(tones, 2.0 * shaft))};
 }

@@ -27,7 +27,9 @@ struct RealFft::Plan {
   }
 };
 
-RealFft::RealFft(std::size_t length) : plan_(std::make_unique<Plan>(length)) { assert(length == good_length(length)); }
+RealFft::RealFft(std::size_t length) : plan_(std::make_unique<Plan>(length)) {
+  assert(length == good_length(length));
+}
 RealFft::~RealFft() = default;
 RealFft::RealFft(RealFft&&) noexcept = default;
 RealFft& RealFft::operator=(RealFft&&) noexcept = default;

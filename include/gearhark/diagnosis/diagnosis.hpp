@@ -18,25 +18,25 @@ std::string to_text(Verdict verdict);  // "fault heard", "no fault heard", "can'
 
 // One line (or group of lines) looked for in one run.
 struct EvidenceItem {
-  int recording = 0;            // index into Diagnosis::runs
-  std::string kind;             // "outer race harmonic 2", "mesh sidebands", ...
-  Order order;                  // per driven-wheel turn (per engine turn where engine_bound)
+  int recording = 0;  // index into Diagnosis::runs
+  std::string kind;   // "outer race harmonic 2", "mesh sidebands", ...
+  Order order;        // per driven-wheel turn (per engine turn where engine_bound)
   bool engine_bound = false;
-  Hertz frequency;              // at the run's mean rate
-  Decibels above_background;    // of the line's power in its band
-  double chance = 1.0;          // probability that noise alone does this at a place chosen beforehand
-  bool found = false;           // chance small enough to show as found
+  Hertz frequency;            // at the run's mean rate
+  Decibels above_background;  // of the line's power in its band
+  double chance = 1.0;        // probability that noise alone does this at a place chosen beforehand
+  bool found = false;         // chance small enough to show as found
 };
 
 struct Suspect {
-  std::string part;             // part ID of the car file
+  std::string part;  // part ID of the car file
   std::string name;
   Fault fault = Fault::outer_race;
   Probability probability;
-  double log_evidence = 0.0;    // nats against "nothing there", all runs together
-  std::vector<std::string> cannot_be_told_from;   // part IDs
+  double log_evidence = 0.0;                     // nats against "nothing there", all runs together
+  std::vector<std::string> cannot_be_told_from;  // part IDs
   std::vector<EvidenceItem> evidence;
-  std::string in_words;         // "a growl at 3.6 per pinion turn, in every gear, louder under power"
+  std::string in_words;  // "a growl at 3.6 per pinion turn, in every gear, louder under power"
 };
 
 struct RunReport {
@@ -45,7 +45,7 @@ struct RunReport {
   RecordingQuality quality;
   Tracking tracking;
   ShaftRate mean_wheel, mean_wheel_sd;
-  std::vector<std::string> problems;   // of the recording and of the speed, one sentence each
+  std::vector<std::string> problems;  // of the recording and of the speed, one sentence each
 };
 
 // A run proposed next and why.
@@ -55,16 +55,16 @@ struct NextRun {
   Turn turn = Turn::straight;
   Speed speed;
   Seconds duration{30.0};
-  double expected_entropy_drop = 0.0;   // nats
+  double expected_entropy_drop = 0.0;  // nats
   std::string because;
 };
 
 struct Diagnosis {
   std::string car_name;
   Verdict verdict = Verdict::cannot_tell;
-  std::string reason;                   // one sentence: why this verdict
-  std::vector<Suspect> suspects;        // most probable first; every part with evidence or prior worth naming
-  Probability no_fault, unexplained;    // sum with the suspects' probabilities: 1
+  std::string reason;                 // one sentence: why this verdict
+  std::vector<Suspect> suspects;      // most probable first; every part with evidence or prior worth naming
+  Probability no_fault, unexplained;  // sum with the suspects' probabilities: 1
   std::vector<RunReport> runs;
   std::optional<NextRun> next_run;
   std::vector<std::string> cautions;

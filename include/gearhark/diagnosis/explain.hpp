@@ -12,8 +12,8 @@ namespace gearhark {
 // "outer race, 2nd harmonic", "inner race, 1st harmonic, 1 shaft turn below"
 std::string words_for_line(const Candidate& candidate, const SeenLine& line);
 
-// "a growl that follows road speed, 3.58 per turn of the pinion, slip 0.9 %, loudest between 1.5 and 3.5 kHz: the outer
-// race of the pinion head bearing".
+// "a growl that follows road speed, 3.58 per turn of the pinion, slip 0.9 %, loudest between 1.5 and 3.5 kHz:
+// the outer race of the pinion head bearing".
 std::string describe(const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
 
 std::string reason_heard(const Suspect& first);

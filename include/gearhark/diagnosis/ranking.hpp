@@ -1,5 +1,5 @@
-// From evidence per fault to probabilities that add up to one, "no fault" and "something the car file does not hold"
-// among them.
+// From evidence per fault to probabilities that add up to one, "no fault" and "something the car file does
+// not hold" among them.
 #pragma once
 
 #include <string>
@@ -13,15 +13,16 @@ namespace gearhark {
 
 struct RankedPart {
   std::string part;
-  std::vector<std::string> cannot_be_told_from;   // share every line and every visibility with it in these runs
-  std::size_t best = 0;                           // index of the strongest candidate of this part
-  double logit = 0.0;                             // against "no fault", before normalising
-  double evidence = 0.0;                          // the logit less what the part would have with nothing heard
+  std::vector<std::string>
+      cannot_be_told_from;  // share every line and every visibility with it in these runs
+  std::size_t best = 0;     // index of the strongest candidate of this part
+  double logit = 0.0;       // against "no fault", before normalising
+  double evidence = 0.0;    // the logit less what the part would have with nothing heard
   Probability probability;
 };
 
 struct Ranking {
-  std::vector<RankedPart> parts;                  // most probable first
+  std::vector<RankedPart> parts;  // most probable first
   Probability no_fault, unexplained;
 };
 

@@ -11,7 +11,7 @@
 namespace gearhark {
 
 struct RoadTest {
-  std::string car_file;       // relative to the road-test file
+  std::string car_file;  // relative to the road-test file
   std::string notes;
   std::vector<Run> runs;
 };

@@ -18,11 +18,11 @@ struct SeenLine {
   std::size_t run = 0;
   double harmonic = 1.0;
   int side = 0;
-  Order order;                  // of the run's reference shaft
+  Order order;  // of the run's reference shaft
   bool engine_bound = false;
-  Hertz frequency;              // at the run's mean rate
+  Hertz frequency;  // at the run's mean rate
   Decibels above_background;
-  double chance = 1.0;          // that noise alone does this at a place chosen beforehand
+  double chance = 1.0;  // that noise alone does this at a place chosen beforehand
 };
 
 struct Candidate {
@@ -30,15 +30,15 @@ struct Candidate {
   Fault fault = Fault::outer_race;
   EvidenceKind kind = EvidenceKind::events;
   Knowledge knowledge = Knowledge::exact;
-  bool turned = false;                   // in at least one run
-  double log_factor = 0.0;               // events: log Bayes factor, nats
-  double level = 0.0;                    // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
+  bool turned = false;      // in at least one run
+  double log_factor = 0.0;  // events: log Bayes factor, nats
+  double level = 0.0;       // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
   double slip = 0.0;
-  Hertz band_low, band_high;             // where events were loudest
-  std::size_t group = 0;                 // index of that band group
-  double strength = 0.0;                 // octaves of line power over one background bin
-  std::vector<double> fundamental;       // per run: order on the run's reference; 0 where it does not turn
-  std::vector<double> visibility;        // per run
+  Hertz band_low, band_high;        // where events were loudest
+  std::size_t group = 0;            // index of that band group
+  double strength = 0.0;            // octaves of line power over one background bin
+  std::vector<double> fundamental;  // per run: order on the run's reference; 0 where it does not turn
+  std::vector<double> visibility;   // per run
   std::vector<SeenLine> lines;
 };
 

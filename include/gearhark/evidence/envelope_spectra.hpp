@@ -1,10 +1,12 @@
-// Envelope spectra per turn in many bands: where impacts that a bearing or a chipped tooth makes show as combs.
+// Envelope spectra per turn in many bands: where impacts that a bearing or a chipped tooth makes show as
+// combs.
 //
-//   samples -> lines locked to the shaft limited -> log envelopes of bands (time) -> angle -> spectra -> whitened -> groups
+//   samples -> lines locked to the shaft limited -> log envelopes of bands (time) -> angle -> spectra ->
+//   whitened -> groups
 //
-// Filtering is done in time and the envelope resampled in angle, because resonances stay put in hertz while events
-// follow the shaft (Abboud et al. 2017, MSSP 84). The logarithm keeps bumps of the road from ruling the spectrum
-// (Borghesani and Antoni 2017, MSSP 93).
+// Filtering is done in time and the envelope resampled in angle, because resonances stay put in hertz while
+// events follow the shaft (Abboud et al. 2017, MSSP 84). The logarithm keeps bumps of the road from ruling
+// the spectrum (Borghesani and Antoni 2017, MSSP 93).
 #pragma once
 
 #include <array>
@@ -17,13 +19,14 @@
 
 namespace gearhark {
 
-// Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked where known
-// orders lie, as running sums so that the mean over any window costs two look-ups.
+// Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked
+// where known orders lie, as running sums so that the mean over any window costs two look-ups.
 struct GroupSpectrum {
-  Hertz low, high;              // carrier band
-  int bands = 1;                // bands averaged
-  std::vector<double> sums;     // sums[k] = power of bins 0..k-1
-  std::vector<double> effective_bands;   // independent bands, per octave of bins: octave o holds bins 2^o .. 2^(o+1)-1
+  Hertz low, high;           // carrier band
+  int bands = 1;             // bands averaged
+  std::vector<double> sums;  // sums[k] = power of bins 0..k-1
+  std::vector<double>
+      effective_bands;  // independent bands, per octave of bins: octave o holds bins 2^o .. 2^(o+1)-1
   [[nodiscard]] std::size_t bins() const { return sums.empty() ? 0 : sums.size() - 1; }
   [[nodiscard]] double mean(std::size_t from, std::size_t to) const {
     return (sums[to] - sums[from]) / static_cast<double>(to - from);
@@ -32,47 +35,50 @@ struct GroupSpectrum {
 };
 
 struct EnvelopeSpectra {
-  double turns = 0.0;           // of the reference shaft over the run; bin width = 1/turns orders
-  double mean_rate = 0.0;       // turns per second
-  std::vector<GroupSpectrum> groups;     // the same list of bands in every run; empty sums: beyond this run's bandwidth
-  std::vector<double> masked;   // running count of masked bins
+  double turns = 0.0;      // of the reference shaft over the run; bin width = 1/turns orders
+  double mean_rate = 0.0;  // turns per second
+  std::vector<GroupSpectrum>
+      groups;                  // the same list of bands in every run; empty sums: beyond this run's bandwidth
+  std::vector<double> masked;  // running count of masked bins
   [[nodiscard]] Order bin_width() const { return Order(1.0 / turns); }
 };
 
 struct EnvelopeSettings {
-  double rate_hz = 16000.0;                    // of the samples handed in
-  Hertz highest{7600.0};                       // carrier bands above are left out
-  double line_limit = 3.0;                     // times the running median magnitude
-  Seconds slow_mean{0.25};                     // level changes slower than this are taken out
-  double clip_sigmas = 6.0;                    // robust sigmas of the log envelope
-  double background_orders = 1.5;              // width of the running median
+  double rate_hz = 16000.0;        // of the samples handed in
+  Hertz highest{7600.0};           // carrier bands above are left out
+  double line_limit = 3.0;         // times the running median magnitude
+  Seconds slow_mean{0.25};         // level changes slower than this are taken out
+  double clip_sigmas = 6.0;        // robust sigmas of the log envelope
+  double background_orders = 1.5;  // width of the running median
 };
 
 // Orders to be replaced by the background: known to sound in a healthy car.
 struct MaskedOrder {
-  double order = 0.0;           // per turn of the reference shaft
+  double order = 0.0;  // per turn of the reference shaft
 };
 
 // Whitened spectra of single bands, per window length; not yet masked or averaged.
 struct BandLevelSpectra {
-  double turns = 0.0;                          // of the reference shaft
-  std::vector<Hertz> low, high;                // per band
-  std::vector<std::vector<float>> power;       // [band][bin], background 1; empty: beyond the bandwidth
+  double turns = 0.0;                     // of the reference shaft
+  std::vector<Hertz> low, high;           // per band
+  std::vector<std::vector<float>> power;  // [band][bin], background 1; empty: beyond the bandwidth
 };
 struct BandSpectra {
   double turns = 0.0, mean_rate = 0.0;
   std::vector<BandLevelSpectra> levels;
 };
 
-// samples: mono at settings.rate_hz. reference: angle of the shaft whose turns are the order axis. `also`: a second shaft
-// (the engine in neutral) whose lines are limited too.
+// samples: mono at settings.rate_hz. reference: angle of the shaft whose turns are the order axis. `also`: a
+// second shaft (the engine in neutral) whose lines are limited too.
 BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& reference, const AngleTrack* also,
                          const EnvelopeSettings& settings);
 
 // Masks the known orders (and everything below `lowest` orders) and averages neighbouring bands.
 EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest);
 
-// Limits every line that is locked to the shaft to `times` the running median of its neighbours in the spectrum per turn.
-std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft, double times);
+// Limits every line that is locked to the shaft to `times` the running median of its neighbours in the
+// spectrum per turn.
+std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+                                      double times);
 
 }  // namespace gearhark

@@ -1,9 +1,10 @@
-// Evidence for repeated impacts at a family's rate: the log Bayes factor of a comb of lines against the background,
-// for every carrier band, slip and strength, so that runs can be added before anything is marginalised.
+// Evidence for repeated impacts at a family's rate: the log Bayes factor of a comb of lines against the
+// background, for every carrier band, slip and strength, so that runs can be added before anything is
+// marginalised.
 //
-// A bin of the background is exponential with mean 1; the mean of B bins over k independent bands is close to a gamma with
-// kB degrees of freedom. A line of strength A raises that mean to 1 + x, and its log likelihood ratio is
-// k B (m x/(1+x) - log(1+x)).
+// A bin of the background is exponential with mean 1; the mean of B bins over k independent bands is close to
+// a gamma with kB degrees of freedom. A line of strength A raises that mean to 1 + x, and its log likelihood
+// ratio is k B (m x/(1+x) - log(1+x)).
 #pragma once
 
 #include <span>
@@ -18,14 +19,18 @@ namespace gearhark {
 struct EventEvidence {
   std::size_t groups = 0, slips = 0, strengths = 0;
   std::vector<float> log_factor;
-  std::vector<double> slip;           // relative offset of the fundamental; shared by all runs of one family
-  bool heard_at_all = false;          // false: nothing of the family could be looked at in this run
+  std::vector<double> slip;   // relative offset of the fundamental; shared by all runs of one family
+  bool heard_at_all = false;  // false: nothing of the family could be looked at in this run
   double visibility = 1.0, turns = 0.0;
-  [[nodiscard]] float& at(std::size_t g, std::size_t s, std::size_t a) { return log_factor[(g * slips + s) * strengths + a]; }
-  [[nodiscard]] float at(std::size_t g, std::size_t s, std::size_t a) const { return log_factor[(g * slips + s) * strengths + a]; }
+  [[nodiscard]] float& at(std::size_t g, std::size_t s, std::size_t a) {
+    return log_factor[(g * slips + s) * strengths + a];
+  }
+  [[nodiscard]] float at(std::size_t g, std::size_t s, std::size_t a) const {
+    return log_factor[(g * slips + s) * strengths + a];
+  }
 };
 
-inline constexpr int strength_steps = 13;                 // octaves 2^-2 .. 2^10 of line power over one bin's background
+inline constexpr int strength_steps = 13;  // octaves 2^-2 .. 2^10 of line power over one bin's background
 
 // Orders [low, high] that another fault explains: lines of a comb that fall into one are not counted.
 struct ExplainedOrders {
@@ -33,18 +38,18 @@ struct ExplainedOrders {
 };
 
 // fundamental, modulation: orders of the spectra's reference shaft.
-EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
-                             std::span<const ExplainedOrders> explained = {});
+EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
+                             double modulation, std::span<const ExplainedOrders> explained = {});
 
-// The orders that this family explains when its fundamental is `fundamental`: harmonics well past those that are searched,
-// with side lines, as wide as slip smears them.
+// The orders that this family explains when its fundamental is `fundamental`: harmonics well past those that
+// are searched, with side lines, as wide as slip smears them.
 std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation);
 
 struct CombinedEvents {
-  double log_bayes_factor = 0.0;      // nats, marginalised over band, slip and strength
+  double log_bayes_factor = 0.0;  // nats, marginalised over band, slip and strength
   double best_slip = 0.0;
   std::size_t best_group = 0;
-  double best_strength = 0.0;         // log2
+  double best_strength = 0.0;  // log2
 };
 
 // Adds the runs of one family. Strength scales with visibility squared and with the number of turns.
@@ -56,10 +61,11 @@ struct CombSeen {
   int side = 0;               // times the modulation
   double order = 0.0;         // of the reference shaft
   Decibels above_background;  // mean of the line's bins
-  double chance = 1.0;        // that noise alone is this strong at a place chosen beforehand (three widths allowed for)
+  double chance =
+      1.0;  // that noise alone is this strong at a place chosen beforehand (three widths allowed for)
 };
-std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental, double modulation,
-                                double slip, std::size_t group);
+std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
+                                double modulation, double slip, std::size_t group);
 
 // The slips (relative offsets of the fundamental) that are tried for a family.
 std::vector<double> slip_grid(const Family& family);

@@ -1,6 +1,7 @@
 // One run, prepared once: everything the evidence of any part is read from.
 //
-//   sound + shaft angle -> 16 kHz -> band envelopes per turn (wheel; engine where it runs free) and order spectra
+//   sound + shaft angle -> 16 kHz -> band envelopes per turn (wheel; engine where it runs free) and order
+//   spectra
 #pragma once
 
 #include <optional>
@@ -15,8 +16,8 @@ namespace gearhark {
 
 // Spectra on one reference shaft.
 struct OnShaft {
-  EnvelopeSpectra slipping;    // masked for events that slip: bearings
-  EnvelopeSpectra locked;      // masked for events locked to a shaft: chipped teeth, dry joints
+  EnvelopeSpectra slipping;  // masked for events that slip: bearings
+  EnvelopeSpectra locked;    // masked for events locked to a shaft: chipped teeth, dry joints
   OrderSpectrum tones;
 };
 
@@ -26,22 +27,22 @@ struct HeardRun {
   Turn turn = Turn::straight;
   ShaftRates rates;
   std::vector<Family> families;
-  double bend = 0.0;                // expected half difference of right and left over the mean wheel rate
+  double bend = 0.0;  // expected half difference of right and left over the mean wheel rate
   ShaftRate wheel_rate, engine_rate;
   Seconds duration;
   OnShaft wheel;
-  std::optional<OnShaft> engine;    // in neutral or with the pedal down, when the engine's angle was found
+  std::optional<OnShaft> engine;  // in neutral or with the pedal down, when the engine's angle was found
 };
 
 // samples at rate_hz, already cut to the run. `bandwidth`: carrier bands above carry nothing.
-HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz, Hertz bandwidth,
-                   const Tracking& tracking);
+HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
+                   Hertz bandwidth, const Tracking& tracking);
 
-// Where a family is looked for in a run: the spectra and the orders of its fundamental and modulation on them.
-// Nothing: the family does not turn there, or mixes two references.
+// Where a family is looked for in a run: the spectra and the orders of its fundamental and modulation on
+// them. Nothing: the family does not turn there, or mixes two references.
 struct Place {
   const OnShaft* spectra = nullptr;
-  double fundamental = 0.0, modulation = 0.0;   // orders
+  double fundamental = 0.0, modulation = 0.0;  // orders
   bool engine_bound = false;
   ShaftRate reference_rate;
 };

@@ -10,19 +10,21 @@
 namespace gearhark {
 
 struct OrderSpectrum {
-  double turns = 0.0;               // of the reference shaft; bin width = 1/turns orders
-  double mean_rate = 0.0;           // turns per second
-  std::vector<float> power;         // per bin, level-normalised sound, Hann
-  std::vector<float> background;    // noise power per bin, from the median of its neighbours
+  double turns = 0.0;             // of the reference shaft; bin width = 1/turns orders
+  double mean_rate = 0.0;         // turns per second
+  std::vector<float> power;       // per bin, level-normalised sound, Hann
+  std::vector<float> background;  // noise power per bin, from the median of its neighbours
   [[nodiscard]] std::size_t bin(double order) const;
   // Power within +-half_width_orders of an order over the background there, less the background's own share:
   // 0 = nothing above it, in units of one background bin.
   [[nodiscard]] double line_excess(double order, double half_width_orders) const;
-  // Half width that holds a line in spite of what is left of the speed's error: a few bins and a share of the order.
+  // Half width that holds a line in spite of what is left of the speed's error: a few bins and a share of the
+  // order.
   [[nodiscard]] double usual_half_width(double order) const;
 };
 
-// samples: mono. Each half second is brought to the same level first, so that a sweep does not weigh its loud end alone.
+// samples: mono. Each half second is brought to the same level first, so that a sweep does not weigh its loud
+// end alone.
 OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference);
 
 }  // namespace gearhark

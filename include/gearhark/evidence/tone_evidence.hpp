@@ -1,8 +1,8 @@
 // Evidence in tones locked to shafts: worn gears, uneven tyres, worn joints.
 //
-// Healthy gears mesh audibly, so the level of a mesh line says little. What wear adds is a modulation once per turn of the
-// worn gear: pairs of sidebands, the same distance above and below every harmonic. A chance neighbour (another pair, an
-// engine order) strengthens one side only; the weaker of the two is what counts.
+// Healthy gears mesh audibly, so the level of a mesh line says little. What wear adds is a modulation once
+// per turn of the worn gear: pairs of sidebands, the same distance above and below every harmonic. A chance
+// neighbour (another pair, an engine order) strengthens one side only; the weaker of the two is what counts.
 #pragma once
 
 #include <optional>
@@ -14,25 +14,30 @@
 namespace gearhark {
 
 struct MeshEvidence {
-  Decibels sidebands;     // mean over harmonics 1-4 and side orders 1-2 of the weaker of each pair, over the background
-  Decibels carrier;       // mean over the harmonics of the mesh line itself
-  int pairs = 0;          // pairs of sidebands that could be looked at
+  Decibels sidebands;  // mean over harmonics 1-4 and side orders 1-2 of the weaker of each pair, over the
+                       // background
+  Decibels carrier;    // mean over the harmonics of the mesh line itself
+  int pairs = 0;       // pairs of sidebands that could be looked at
 };
 // Orders of the spectrum's reference. Nothing: no harmonic lies in the band.
-std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation, Hertz highest);
+std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation,
+                                          Hertz highest);
 
 // An unevenly worn tyre sounds at many neighbouring whole orders of the wheel.
 struct TyreEvidence {
-  double excess = 0.0;    // lg(1 + line power over the background), mean over the best run of orders, two strongest left out
-  double centre = 0.0;    // wheel order in the middle of it
+  double excess = 0.0;  // lg(1 + line power over the background), mean over the best run of orders, two
+                        // strongest left out
+  double centre = 0.0;  // wheel order in the middle of it
 };
 // `known`: orders that other things explain; they are not counted.
 TyreEvidence tyre_evidence(const OrderSpectrum& tones, std::span<const double> known);
 
-// How far the even orders of a shaft stand above the odd ones, as a worn cardan joint makes them: level of 2x.
+// How far the even orders of a shaft stand above the odd ones, as a worn cardan joint makes them: level of
+// 2x.
 struct JointEvidence {
-  Decibels twice;         // 2x over the background
+  Decibels twice;  // 2x over the background
 };
-std::optional<JointEvidence> joint_evidence(const OrderSpectrum& tones, double shaft, std::span<const double> known);
+std::optional<JointEvidence> joint_evidence(const OrderSpectrum& tones, double shaft,
+                                            std::span<const double> known);
 
 }  // namespace gearhark
