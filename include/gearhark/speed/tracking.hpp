@@ -7,6 +7,8 @@
 #include <vector>
 
 #include "gearhark/car/lines.hpp"
+#include "gearhark/speed/angle_search.hpp"
+#include "gearhark/speed/angle_track.hpp"
 #include "gearhark/units/quantity.hpp"
 #include "gearhark/units/result.hpp"
 
@@ -38,17 +40,6 @@ struct Run {
   Turn turn = Turn::straight;
   StatedSpeed speed;
   std::optional<Seconds> from, to;
-};
-
-enum class Certainty { sure, doubtful, lost };
-
-// Angle on a uniform time grid; linear in between, extrapolated at the last rate.
-struct AngleTrack {
-  double step_s = 0.05;
-  std::vector<double> turns;        // shaft angle at i * step_s
-  [[nodiscard]] double at(double seconds) const;
-  [[nodiscard]] double rate_at(double seconds) const;  // turns per second
-  [[nodiscard]] double mean_rate() const;
 };
 
 struct Tracking {

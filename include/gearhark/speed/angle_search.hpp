@@ -1,0 +1,58 @@
+// Finds a shaft's angle over time in a sound, given orders that should be audible and a rough idea of the rate.
+// Pure: knows no car. The idea that many orders vote is that of Leclère, André and Antoni, MSSP 81 (2016).
+//
+//   sound -> decimated -> flattened -> ratios -> votes -> path -> flattened again ... -> phases -> angle
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+#include "gearhark/speed/angle_track.hpp"
+
+namespace gearhark {
+
+// What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order.
+enum class LineSource { engine, gear, tread };
+
+// A line that may be audible.
+struct TrackingLine {
+  double order = 1.0;     // cycles per turn of the shaft sought
+  double visible = 0.5;   // prior probability of standing above the background at a given moment
+  LineSource source = LineSource::gear;
+  std::size_t origin = 0; // the caller's own index
+};
+
+enum class Steadiness { steady, changing };
+
+// The rate as it was stated, and how far it can be off: true rate = nominal x (1 + s).
+struct RatePrior {
+  AngleTrack nominal;
+  double mean = 0.0, sd = 0.02;       // of s
+  double low = -0.055, high = 0.055;  // s is nowhere else
+  Steadiness steadiness = Steadiness::steady;
+};
+
+enum class Certainty { sure, doubtful, lost };
+
+struct FoundLine {
+  TrackingLine line;
+  double visible = 0.0;    // learned: share of the time above the background
+  bool followed = false;   // its phase was used
+};
+
+struct FoundAngle {
+  AngleTrack track;
+  double relative_sd = 0.03;     // of the mean rate
+  Certainty certainty = Certainty::lost;
+  double evidence_per_s = 0.0;   // log evidence of the lines against plain noise, nats/s
+  double rival_per_s = 0.0;      // the found path against every path that stays away from it, nats/s
+  double gear_margin = 0.0;      // votes of the gear lines alone on the path less those beside it, nats/s
+  std::vector<FoundLine> lines;
+};
+
+// samples: mono at sample_rate Hz, one second at least. Lines below 55 Hz and above 3.6 kHz are not used.
+FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::span<const TrackingLine> lines,
+                      const RatePrior& prior);
+
+}  // namespace gearhark

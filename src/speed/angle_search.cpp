@@ -1,0 +1,132 @@
+#include "gearhark/speed/angle_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "phases.hpp"
+#include "votes.hpp"
+
+namespace gearhark {
+namespace {
+
+using namespace tracking;
+
+// Lines closer than 0.2 % vote once, as the likelier of the two.
+std::vector<TrackingLine> distinct(std::span<const TrackingLine> lines) {
+  std::vector<TrackingLine> sorted(lines.begin(), lines.end()), out;
+  std::sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.order < b.order; });
+  for (const TrackingLine& line : sorted) {
+    if (out.empty() || line.order > out.back().order * 1.002)
+      out.push_back(line);
+    else if (line.visible > out.back().visible)
+      out.back() = line;
+  }
+  return out;
+}
+
+// Angle error over flat time from relative rate deviations at the frames.
+std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::span<const double> deviation, double step) {
+  const auto n = static_cast<std::size_t>(flat.duration() / step) + 2;
+  std::vector<double> rate(n);
+  for (std::size_t i = 0; i < n; ++i) {
+    const double at = (static_cast<double>(i) * step - ratios.first_frame_s) / ratios.frame_step_s;
+    const double last = static_cast<double>(deviation.size() - 1);
+    const double position = std::clamp(at, 0.0, last);
+    const auto k = std::min(static_cast<std::size_t>(position), deviation.size() - 2);
+    const double u = at < 0.0 || at > last ? position - static_cast<double>(k) : position - static_cast<double>(k);
+    rate[i] = flat.mean_rate * (deviation[k] + u * (deviation[k + 1] - deviation[k]));
+  }
+  return integrate(rate, step).turns;
+}
+
+std::vector<double> smooth_path(const Path& path, double lambda) {
+  std::vector<double> weights(path.sd.size());
+  for (std::size_t i = 0; i < weights.size(); ++i) {
+    const double r = 5e-4 / std::max(path.sd[i], 5e-4);
+    weights[i] = r * r;
+  }
+  return smoothed(path.deviation, weights, lambda);
+}
+
+void learn(std::vector<TrackingLine>& lines, const std::vector<double>& seen) {
+  for (std::size_t l = 0; l < lines.size(); ++l)
+    lines[l].visible = std::clamp(0.3 * lines[l].visible + 0.7 * seen[l], 0.02, 0.9);
+}
+
+std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
+  std::vector<TrackingLine> out;
+  std::copy_if(lines.begin(), lines.end(), std::back_inserter(out),
+               [](const TrackingLine& l) { return l.source == LineSource::gear; });
+  return out;
+}
+
+// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 % off).
+double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
+  const Votes votes = cast_votes(ratios, mean_rate, only_gears(lines), grid_between(-0.12, 0.12, 0.0005));
+  std::vector<double> sums(votes.grid.size, 0.0);
+  for (std::size_t i = 0; i < votes.frames; ++i)
+    for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
+  double on = -1e9, beside = -1e9;
+  for (std::size_t j = 0; j < sums.size(); ++j) {
+    const double d = std::abs(votes.grid.at(j));
+    if (d < 0.0008) on = std::max(on, sums[j]);
+    if (d > 0.008) beside = std::max(beside, sums[j]);
+  }
+  return (on - beside) / (static_cast<double>(votes.frames) * votes.frame_step_s);
+}
+
+}  // namespace
+
+FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::span<const TrackingLine> lines_in,
+                      const RatePrior& prior) {
+  const Sound sound = decimate_for_tracking(samples, sample_rate);
+  std::vector<TrackingLine> lines = distinct(lines_in);
+  const bool steady = prior.steadiness == Steadiness::steady;
+  FoundAngle found;
+  found.track = prior.nominal;
+
+  FlatSound flat = flatten(sound, found.track);
+  Ratios ratios = line_ratios(flat, {});
+  if (ratios.frames < 8) return found;
+  const double seconds = static_cast<double>(ratios.frames) * ratios.frame_step_s;
+
+  const WalkSettings wide{steady ? 0.008 : 0.012, prior.mean, prior.sd};
+  Votes votes = cast_votes(ratios, flat.mean_rate, lines, grid_between(prior.low, prior.high, 0.001));
+  Path path = likeliest_path(votes, wide);
+  found.evidence_per_s = path.log_evidence / seconds;
+  found.rival_per_s = (region_evidence(votes, wide, path.deviation, 0.007, Region::near_path) -
+                       region_evidence(votes, wide, path.deviation, 0.007, Region::away_from_path)) /
+                      seconds;
+  const double step = found.track.step_s;
+  found.track = corrected(flat, error_of(flat, ratios, smooth_path(path, steady ? 2e3 : 3e5), step), step);
+
+  for (double walk : {0.006, 0.003}) {
+    flat = flatten(sound, found.track);
+    ratios = line_ratios(flat, {});
+    learn(lines, seen_visibility(ratios, flat.mean_rate, lines));
+    votes = cast_votes(ratios, flat.mean_rate, lines, grid_between(-0.02, 0.02, 0.0005));
+    path = likeliest_path(votes, {walk});
+    found.track = corrected(flat, error_of(flat, ratios, smooth_path(path, steady ? 2e3 : 1e5), step), step);
+  }
+
+  PhaseError phases;
+  for (int pass = 0; pass < 2; ++pass) {
+    flat = flatten(sound, found.track);
+    phases = phase_error(flat, lines, prior.steadiness);
+    found.track = corrected(flat, phases.turns, phases.step_s);
+  }
+  flat = flatten(sound, found.track);
+  ratios = line_ratios(flat, {});
+  found.gear_margin = gear_margin_of(ratios, flat.mean_rate, lines);
+  for (std::size_t l = 0; l < lines.size(); ++l)
+    found.lines.push_back({lines[l], lines[l].visible, phases.followed.empty() ? false : phases.followed[l]});
+  found.certainty = found.rival_per_s > 1.5 ? (found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful)
+                                            : Certainty::lost;
+  found.relative_sd = found.certainty == Certainty::lost       ? 0.03
+                      : found.certainty == Certainty::doubtful ? 0.006
+                      : phases.lines >= 4                      ? 0.0003
+                                                               : 0.0008;
+  return found;
+}
+
+}  // namespace gearhark

@@ -1,0 +1,130 @@
+#include "flatten.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace gearhark::tracking {
+namespace {
+
+double bessel_i0(double x) {
+  double sum = 1.0, term = 1.0;
+  for (int k = 1; k < 60 && term > 1e-16 * sum; ++k) {
+    term *= (x / (2.0 * k)) * (x / (2.0 * k));
+    sum += term;
+  }
+  return sum;
+}
+
+// Kaiser-windowed sinc at offset x samples; cutoff as a share of the sample rate's half; half_width in samples.
+double windowed_sinc(double x, double cutoff, double half_width, double beta) {
+  const double inside = 1.0 - (x / half_width) * (x / half_width);
+  if (inside <= 0.0) return 0.0;
+  const double arg = std::numbers::pi * cutoff * x;
+  const double sinc = std::abs(arg) < 1e-12 ? 1.0 : std::sin(arg) / arg;
+  return cutoff * sinc * bessel_i0(beta * std::sqrt(inside)) / bessel_i0(beta);
+}
+
+constexpr int kTaps = 32;
+constexpr int kPhases = 1024;
+
+// Row p: the taps that read the signal p/kPhases of a sample after its 16th tap.
+const std::vector<float>& interpolation_table() {
+  static const std::vector<float> table = [] {
+    std::vector<float> rows(static_cast<std::size_t>(kTaps) * (kPhases + 1));
+    for (int p = 0; p <= kPhases; ++p)
+      for (int k = 0; k < kTaps; ++k)
+        rows[static_cast<std::size_t>(p * kTaps + k)] = static_cast<float>(
+            windowed_sinc(k - (kTaps / 2 - 1) - static_cast<double>(p) / kPhases, 0.97, kTaps / 2, 7.0));
+    return rows;
+  }();
+  return table;
+}
+
+float read_between(const std::vector<float>& padded, double position) {
+  const double whole = std::floor(position);
+  const auto phase = static_cast<std::size_t>(std::lround((position - whole) * kPhases));
+  const float* taps = interpolation_table().data() + phase * kTaps;
+  const float* x = padded.data() + static_cast<std::ptrdiff_t>(whole);
+  float lanes[8] = {};
+  for (int k = 0; k < kTaps; k += 8)
+    for (int lane = 0; lane < 8; ++lane) lanes[lane] += taps[k + lane] * x[k + lane];
+  return ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
+}
+
+}  // namespace
+
+Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) {
+  const int factor = std::max(1, static_cast<int>(sample_rate / 7990.0));
+  if (factor == 1) return {{samples.begin(), samples.end()}, sample_rate};
+  const int half = 20 * factor;
+  std::vector<float> taps(static_cast<std::size_t>(2 * half));
+  for (int k = -half; k < half; ++k)
+    taps[static_cast<std::size_t>(k + half)] =
+        static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
+  Sound out{std::vector<float>(samples.size() / static_cast<std::size_t>(factor)), sample_rate / factor};
+  for (std::size_t i = 0; i < out.samples.size(); ++i) {
+    const auto centre = static_cast<std::ptrdiff_t>(i) * factor;
+    const auto from = std::max<std::ptrdiff_t>(0, centre - half);
+    const auto to = std::min(static_cast<std::ptrdiff_t>(samples.size()), centre + half);
+    float lanes[8] = {};
+    const float* x = samples.data() + from;
+    const float* h = taps.data() + (from - centre + half);
+    const std::ptrdiff_t n = to - from, body = n - n % 8;
+    for (std::ptrdiff_t k = 0; k < body; k += 8)
+      for (int lane = 0; lane < 8; ++lane) lanes[lane] += h[k + lane] * x[k + lane];
+    for (std::ptrdiff_t k = body; k < n; ++k) lanes[0] += h[k] * x[k];
+    for (int lane = 1; lane < 8; ++lane) lanes[0] += lanes[lane];
+    out.samples[i] = lanes[0];
+  }
+  return out;
+}
+
+double FlatSound::stretch_at(double tau, double near_seconds) const {
+  return mean_rate / track.rate_at(track.time_of(tau * mean_rate, near_seconds));
+}
+
+FlatSound flatten(const Sound& sound, const AngleTrack& track) {
+  const double mean_rate = track.at(sound.duration()) / sound.duration();
+  FlatSound flat{std::vector<float>(sound.samples.size()), sound.rate, mean_rate, track};
+  constexpr std::size_t pad = kTaps;
+  std::vector<float> padded(sound.samples.size() + 2 * pad, 0.0f);
+  std::copy(sound.samples.begin(), sound.samples.end(), padded.begin() + pad);
+  const double last = static_cast<double>(sound.samples.size() + pad) - 1.0;
+
+  // Recording time at every 64th flat sample by Newton's rule; cubic in between.
+  constexpr std::size_t block = 64;
+  double t0 = 0.0, slope0 = mean_rate / track.rate_at(0.0);
+  t0 = track.time_of(0.0, 0.0);
+  const double span = static_cast<double>(block) / sound.rate;
+  for (std::size_t start = 0; start < flat.samples.size(); start += block) {
+    const double tau1 = static_cast<double>(start + block) / sound.rate;
+    const double t1 = track.time_of(tau1 * mean_rate, t0 + slope0 * span);
+    const double slope1 = mean_rate / std::max(track.rate_at(t1), 1e-3);
+    const double a = slope0 * span, b = slope1 * span, rise = t1 - t0;
+    const std::size_t n = std::min(block, flat.samples.size() - start);
+    for (std::size_t k = 0; k < n; ++k) {
+      const double u = static_cast<double>(k) / block;
+      const double t = t0 + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
+      const double position = t * sound.rate + pad - (kTaps / 2 - 1);
+      flat.samples[start + k] = read_between(padded, std::clamp(position, 0.0, last - kTaps));
+    }
+    t0 = t1;
+    slope0 = slope1;
+  }
+  return flat;
+}
+
+AngleTrack corrected(const FlatSound& flat, std::span<const double> error, double error_step_s) {
+  AngleTrack e{error_step_s, {error.begin(), error.end()}};
+  AngleTrack out = flat.track;
+  for (double& angle : out.turns) {
+    const double tau = std::clamp(angle / flat.mean_rate, 0.0, e.duration());
+    angle += e.at(tau);
+  }
+  const double origin = out.turns.front();
+  for (double& angle : out.turns) angle -= origin;
+  return out;
+}
+
+}  // namespace gearhark::tracking

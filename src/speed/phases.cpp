@@ -1,0 +1,242 @@
+#include "phases.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace gearhark::tracking {
+namespace {
+
+constexpr double kHop = 0.05, kWindow = 0.4;
+constexpr std::size_t kSubBlocks = 4;  // per hop
+constexpr double kTwoPi = 2.0 * std::numbers::pi;
+constexpr std::array<std::size_t, 3> kLags = {2, 8, 32};  // hops: 0.1, 0.4, 1.6 s
+constexpr std::size_t kReach = 32;
+
+struct Demodulated {
+  double order = 0.0;
+  std::vector<std::complex<float>> z;  // per hop
+  std::vector<float> ratio;            // power over background
+};
+
+// Sums of x exp(-i 2 pi f t) over short blocks.
+std::vector<std::complex<float>> block_sums(const FlatSound& flat, double hz, std::size_t block) {
+  std::vector<std::complex<float>> sums(flat.samples.size() / block);
+  std::vector<float> cosine(block), sine(block);
+  for (std::size_t k = 0; k < block; ++k) {
+    const double phase = -kTwoPi * hz * static_cast<double>(k) / flat.rate;
+    cosine[k] = static_cast<float>(std::cos(phase));
+    sine[k] = static_cast<float>(std::sin(phase));
+  }
+  for (std::size_t b = 0; b < sums.size(); ++b) {
+    const float* x = flat.samples.data() + b * block;
+    float re[8] = {}, im[8] = {};
+    std::size_t k = 0;
+    for (; k + 8 <= block; k += 8)
+      for (std::size_t lane = 0; lane < 8; ++lane) {
+        re[lane] += x[k + lane] * cosine[k + lane];
+        im[lane] += x[k + lane] * sine[k + lane];
+      }
+    for (; k < block; ++k) {
+      re[0] += x[k] * cosine[k];
+      im[0] += x[k] * sine[k];
+    }
+    for (std::size_t lane = 1; lane < 8; ++lane) {
+      re[0] += re[lane];
+      im[0] += im[lane];
+    }
+    const double turn = hz * static_cast<double>(b * block) / flat.rate;
+    const double phase = -kTwoPi * (turn - std::floor(turn));
+    sums[b] = std::complex<float>(re[0], im[0]) *
+              std::complex<float>(static_cast<float>(std::cos(phase)), static_cast<float>(std::sin(phase)));
+  }
+  return sums;
+}
+
+// A Hann window over blocks, one output per hop.
+std::vector<std::complex<float>> windowed(const std::vector<std::complex<float>>& sums, std::size_t width,
+                                          double offset_cycles_per_block) {
+  std::vector<std::complex<float>> taps(width);
+  for (std::size_t k = 0; k < width; ++k) {
+    const double u = (static_cast<double>(k) + 0.5) / static_cast<double>(width);
+    const double phase = -kTwoPi * offset_cycles_per_block * static_cast<double>(k);
+    taps[k] = std::polar(static_cast<float>(0.5 - 0.5 * std::cos(kTwoPi * u)), static_cast<float>(phase));
+  }
+  std::vector<std::complex<float>> z;
+  for (std::size_t from = 0; from + width <= sums.size(); from += kSubBlocks) {
+    std::complex<float> sum = 0.0f;
+    for (std::size_t k = 0; k < width; ++k) sum += sums[from + k] * taps[k];
+    z.push_back(sum);
+  }
+  return z;
+}
+
+float median_of(std::vector<float> values) {
+  if (values.empty()) return 0.0f;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+Demodulated demodulate(const FlatSound& flat, double order, std::size_t block) {
+  const double hz = order * flat.mean_rate;
+  const auto width = static_cast<std::size_t>(std::lround(kWindow / kHop)) * kSubBlocks;
+  const auto sums = block_sums(flat, hz, block);
+  Demodulated line{order, windowed(sums, width, 0.0), {}};
+  // Background: what the same window gives 8 to 15 Hz to either side; median over the eight, mean = median / ln 2.
+  const double block_s = static_cast<double>(block) / flat.rate;
+  std::array<std::vector<std::complex<float>>, 6> beside;
+  std::size_t n = 0;
+  for (double shift : {-15.0, -11.5, -8.0, 8.0, 11.5, 15.0}) beside[n++] = windowed(sums, width, shift * block_s);
+  line.ratio.resize(line.z.size());
+  for (std::size_t i = 0; i < line.z.size(); ++i) {
+    // The six are smoothed over about a second, as the background changes slowly.
+    std::array<float, 6> power{};
+    const std::size_t from = i > 10 ? i - 10 : 0, to = std::min(line.z.size() - 1, i + 10);
+    for (std::size_t k = 0; k < 6; ++k)
+      for (std::size_t at = from; at <= to; at += 5) power[k] += std::norm(beside[k][at]);
+    std::nth_element(power.begin(), power.begin() + 2, power.end());
+    const float count = static_cast<float>((to - from) / 5 + 1);
+    line.ratio[i] = std::norm(line.z[i]) / (power[2] / count + 1e-20f);
+  }
+  return line;
+}
+
+// Symmetric banded matrix, lower half: a[i * (reach + 1) + k] = A(i, i - k). Solved by Cholesky in place.
+struct Banded {
+  std::size_t n, width = kReach + 1;
+  std::vector<double> a, rhs;
+  explicit Banded(std::size_t size) : n(size), a(size * width, 0.0), rhs(size, 0.0) {}
+  double& at(std::size_t i, std::size_t j) { return a[i * width + (i - j)]; }  // j <= i
+  // Adds weight (x_i - x_j - target)^2.
+  void tie(std::size_t i, std::size_t j, double weight, double target) {
+    at(i, i) += weight;
+    at(j, j) += weight;
+    at(i, j) -= weight;
+    rhs[i] += weight * target;
+    rhs[j] -= weight * target;
+  }
+  void bend(std::size_t i, double weight) {  // weight (x_i - 2 x_{i+1} + x_{i+2})^2
+    at(i, i) += weight;
+    at(i + 1, i + 1) += 4.0 * weight;
+    at(i + 2, i + 2) += weight;
+    at(i + 1, i) -= 2.0 * weight;
+    at(i + 2, i + 1) -= 2.0 * weight;
+    at(i + 2, i) += weight;
+  }
+  void factor() {
+    for (std::size_t i = 0; i < n; ++i) {
+      const std::size_t from = i > kReach ? i - kReach : 0;
+      for (std::size_t j = from; j <= i; ++j) {
+        double sum = at(i, j);
+        const std::size_t start = std::max(from, j > kReach ? j - kReach : 0);
+        for (std::size_t k = start; k < j; ++k) sum -= at(i, k) * at(j, k);
+        at(i, j) = i == j ? std::sqrt(std::max(sum, 1e-12)) : sum / at(j, j);
+      }
+    }
+  }
+  [[nodiscard]] std::vector<double> solve(std::vector<double> x) {
+    for (std::size_t i = 0; i < n; ++i) {
+      for (std::size_t j = i > kReach ? i - kReach : 0; j < i; ++j) x[i] -= at(i, j) * x[j];
+      x[i] /= at(i, i);
+    }
+    for (std::size_t i = n; i-- > 0;) {
+      for (std::size_t j = i + 1; j < std::min(n, i + kReach + 1); ++j) x[i] -= at(j, i) * x[j];
+      x[i] /= at(i, i);
+    }
+    return x;
+  }
+};
+
+double wrapped(double cycles) { return cycles - std::round(cycles); }
+
+struct Step {  // one phase difference
+  std::size_t later, earlier;
+  std::size_t line;
+  std::size_t lag;
+  double cycles;  // measured, wrapped
+  double noise;   // variance in rad^2 from the ratios
+};
+
+std::vector<Step> phase_steps(const std::vector<Demodulated>& lines, std::size_t first) {
+  std::vector<Step> steps;
+  for (std::size_t l = 0; l < lines.size(); ++l)
+    for (std::size_t lag = 0; lag < kLags.size(); ++lag)
+      for (std::size_t i = 0; i + kLags[lag] < lines[l].z.size(); ++i) {
+        const std::size_t j = i + kLags[lag];
+        const double r0 = lines[l].ratio[i], r1 = lines[l].ratio[j];
+        if (r0 < 2.0 || r1 < 2.0) continue;
+        const std::complex<float> turn = lines[l].z[j] * std::conj(lines[l].z[i]);
+        steps.push_back({first + j, first + i, l, lag, std::arg(turn) / kTwoPi,
+                         0.5 / (r0 - 1.0) + 0.5 / (r1 - 1.0)});
+      }
+  return steps;
+}
+
+}  // namespace
+
+PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> lines, Steadiness steadiness) {
+  const auto block = static_cast<std::size_t>(std::lround(kHop * flat.rate / kSubBlocks));
+  PhaseError out;
+  out.step_s = static_cast<double>(block * kSubBlocks) / flat.rate;
+  const auto n = static_cast<std::size_t>(flat.duration() / out.step_s) + 2;
+  const auto first = static_cast<std::size_t>(std::lround(0.5 * kWindow / kHop));
+  out.turns.assign(n, 0.0);
+  out.followed.assign(lines.size(), false);
+  std::vector<Demodulated> kept;
+  for (std::size_t l = 0; l < lines.size(); ++l) {
+    const double hz = lines[l].order * flat.mean_rate;
+    if (hz < kLowestHz || hz > kHighestHz) continue;
+    Demodulated line = demodulate(flat, lines[l].order, block);
+    if (median_of(line.ratio) < 2.0f) continue;
+    out.followed[l] = true;
+    kept.push_back(std::move(line));
+  }
+  out.lines = static_cast<int>(kept.size());
+  if (kept.empty() || n < 8) return out;
+
+  const std::vector<Step> steps = phase_steps(kept, first);
+  std::vector<double> line_variance(kept.size() * kLags.size(), 0.01);
+  const double w = flat.mean_rate;
+  const double q = (steadiness == Steadiness::steady ? 2e-5 : 1e-7) * w * w;
+  const double stiffness = 1.0 / (q * std::pow(out.step_s, 3));
+  for (int iteration = 0; iteration < 6; ++iteration) {
+    const std::size_t lags = std::min<std::size_t>(kLags.size(), static_cast<std::size_t>(iteration) + 1);
+    Banded system(n);
+    for (std::size_t i = 0; i + 2 < n; ++i) system.bend(i, stiffness);
+    for (std::size_t i = 0; i < n; ++i) system.at(i, i) += 1e-3;  // fixes the origin
+    std::vector<std::vector<float>> residuals(line_variance.size());
+    for (const Step& s : steps) {
+      if (s.lag >= lags) continue;
+      const double order = kept[s.line].order;
+      const double now = out.turns[s.later] - out.turns[s.earlier];
+      const double residual = kTwoPi * wrapped(s.cycles - order * now);
+      const double variance = s.noise + line_variance[s.line * kLags.size() + s.lag] + 0.0025;
+      const double trust = std::exp(-residual * residual / (4.0 * variance)) / (8.0 * variance);
+      const double gain = kTwoPi * order;
+      system.tie(s.later, s.earlier, trust * gain * gain, now + residual / gain);
+      residuals[s.line * kLags.size() + s.lag].push_back(static_cast<float>(std::abs(residual)));
+    }
+    const std::vector<double> rhs = system.rhs;
+    system.factor();
+    out.turns = system.solve(rhs);
+    for (std::size_t k = 0; k < residuals.size(); ++k)
+      if (!residuals[k].empty()) {
+        const double sigma = 1.25 * median_of(std::move(residuals[k]));
+        line_variance[k] = std::max(1e-4, sigma * sigma);
+      }
+    if (iteration == 5) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
+      std::vector<double> c(n, 0.0);
+      c[n - 1 - first] = 1.0;
+      c[first] = -1.0;
+      const std::vector<double> x = system.solve(c);
+      const double variance = x[n - 1 - first] - x[first];
+      out.relative_sd = std::sqrt(std::max(0.0, variance)) / (w * flat.duration());
+    }
+  }
+  return out;
+}
+
+}  // namespace gearhark::tracking

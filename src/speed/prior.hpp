@@ -1,0 +1,12 @@
+// The stated speed as a prior on the wheel's rate.
+#pragma once
+
+#include "gearhark/speed/angle_search.hpp"
+#include "gearhark/speed/tracking.hpp"
+
+namespace gearhark::tracking {
+
+// What the stated speed says of the wheel rate over a recording this long. turns_per_metre: of the nominal tyre.
+RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_per_metre, Load load);
+
+}  // namespace gearhark::tracking

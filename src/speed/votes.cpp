@@ -1,0 +1,216 @@
+#include "votes.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace gearhark::tracking {
+namespace {
+
+using CodeTable = std::array<float, 256>;
+
+// The vote of a line with prior visibility p for every code.
+CodeTable vote_table(double p) {
+  CodeTable table{};
+  for (std::size_t c = 0; c < table.size(); ++c)
+    table[c] = static_cast<float>(
+        kVoteWeight * std::log(1.0 - p + p * std::exp(BayesCode::log_factor(static_cast<std::uint8_t>(c)))));
+  return table;
+}
+
+// Random-walk kernel between two frames, in grid steps; symmetric, sums to 1.
+std::vector<double> walk_kernel(double sd_steps) {
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.5 * sd_steps)));
+  std::vector<double> kernel(static_cast<std::size_t>(2 * reach + 1));
+  double sum = 0.0;
+  for (int k = -reach; k <= reach; ++k)
+    sum += kernel[static_cast<std::size_t>(k + reach)] = std::exp(-0.5 * k * k / (sd_steps * sd_steps));
+  for (double& weight : kernel) weight /= sum;
+  return kernel;
+}
+
+void convolve(const std::vector<double>& in, const std::vector<double>& kernel, std::vector<double>& out) {
+  const auto n = static_cast<std::ptrdiff_t>(in.size()), reach = static_cast<std::ptrdiff_t>(kernel.size() / 2);
+  for (std::ptrdiff_t j = 0; j < n; ++j) {
+    const auto from = std::max<std::ptrdiff_t>(-reach, -j), to = std::min(reach, n - 1 - j);
+    double sum = 0.0;
+    for (std::ptrdiff_t k = from; k <= to; ++k)
+      sum += kernel[static_cast<std::size_t>(k + reach)] * in[static_cast<std::size_t>(j + k)];
+    out[static_cast<std::size_t>(j)] = sum;
+  }
+}
+
+// Multiplies by likelihoods, rescales to sum 1 and returns the log of what was divided out.
+double absorb(std::vector<double>& belief, std::span<const double> likelihood) {
+  double sum = 0.0;
+  for (std::size_t j = 0; j < belief.size(); ++j) sum += belief[j] *= likelihood[j];
+  if (!(sum > 0.0)) sum = 1e-300;
+  for (double& b : belief) b /= sum;
+  return std::log(sum);
+}
+
+// exp(votes - best) with the walk's prior shared out evenly over the frames; returns best.
+double likelihoods(const Votes& votes, std::size_t i, const WalkSettings& walk, std::vector<double>& out) {
+  const auto nats = votes.frame(i);
+  const double best = *std::max_element(nats.begin(), nats.end());
+  for (std::size_t j = 0; j < out.size(); ++j) {
+    const double z = (votes.grid.at(j) - walk.prior_mean) / walk.prior_sd;
+    out[j] = std::exp(nats[j] - best - 0.5 * z * z / static_cast<double>(votes.frames));
+  }
+  return best;
+}
+
+double sd_in_steps(const Votes& votes, const WalkSettings& walk) {
+  return walk.sd_per_root_s * std::sqrt(votes.frame_step_s) / votes.grid.step;
+}
+
+}  // namespace
+
+Grid grid_between(double low, double high, double step) {
+  const double from = std::floor(low / step), to = std::ceil(high / step);
+  return {from * step, step, static_cast<std::size_t>(to - from) + 1};
+}
+
+Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines, const Grid& grid) {
+  Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
+  std::vector<std::uint32_t> bin(grid.size);
+  for (const TrackingLine& line : lines) {
+    const CodeTable table = vote_table(line.visible);
+    const double hz = line.order * mean_rate;
+    std::size_t from = 0, to = 0;
+    for (std::size_t j = 0; j < grid.size; ++j) {
+      const double f = hz * (1.0 + grid.at(j));
+      if (f < kLowestHz) from = j + 1;
+      if (f <= kHighestHz) to = j + 1;
+      bin[j] = static_cast<std::uint32_t>(std::lround(std::min(f, kHighestHz) / ratios.bin_hz));
+    }
+    for (std::size_t i = 0; i < ratios.frames && from < to; ++i) {
+      const std::uint8_t* codes = ratios.codes.data() + i * ratios.bins;
+      float* out = votes.nats.data() + i * grid.size;
+      for (std::size_t j = from; j < to; ++j) out[j] += table[codes[bin[j]]];
+    }
+  }
+  return votes;
+}
+
+std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
+  std::vector<double> seen;
+  for (const TrackingLine& line : lines) {
+    const double f = line.order * mean_rate;
+    if (f < kLowestHz || f > kHighestHz || ratios.frames == 0) {
+      seen.push_back(line.visible);
+      continue;
+    }
+    const auto bin = static_cast<std::size_t>(std::lround(f / ratios.bin_hz));
+    double sum = 0.0;
+    for (std::size_t i = 0; i < ratios.frames; ++i) {
+      const double odds = line.visible * std::exp(BayesCode::log_factor(ratios.codes[i * ratios.bins + bin]));
+      sum += odds / (odds + 1.0 - line.visible);
+    }
+    seen.push_back(sum / static_cast<double>(ratios.frames));
+  }
+  return seen;
+}
+
+Path likeliest_path(const Votes& votes, WalkSettings walk) {
+  const std::size_t n = votes.frames, m = votes.grid.size;
+  Path path{std::vector<double>(n), std::vector<double>(n), 0.0};
+  const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
+  std::vector<float> forward(n * m);
+  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), likelihood(m);
+  for (std::size_t i = 0; i < n; ++i) {
+    if (i > 0) {
+      convolve(belief, kernel, spread);
+      belief.swap(spread);
+    }
+    path.log_evidence += likelihoods(votes, i, walk, likelihood);
+    path.log_evidence += absorb(belief, likelihood);
+    std::copy(belief.begin(), belief.end(), forward.begin() + static_cast<std::ptrdiff_t>(i * m));
+  }
+  std::fill(belief.begin(), belief.end(), 1.0);
+  std::vector<double> posterior(m);
+  const auto reach = static_cast<std::ptrdiff_t>(0.005 / votes.grid.step + 0.5);
+  for (std::size_t i = n; i-- > 0;) {
+    for (std::size_t j = 0; j < m; ++j) posterior[j] = belief[j] * static_cast<double>(forward[i * m + j]);
+    const auto mode = std::max_element(posterior.begin(), posterior.end()) - posterior.begin();
+    double sum = 0.0, first = 0.0, second = 0.0;
+    const auto from = std::max<std::ptrdiff_t>(0, mode - reach);
+    const auto to = std::min(static_cast<std::ptrdiff_t>(m) - 1, mode + reach);
+    for (auto j = from; j <= to; ++j) {
+      const double p = posterior[static_cast<std::size_t>(j)], d = votes.grid.at(static_cast<std::size_t>(j));
+      sum += p;
+      first += p * d;
+      second += p * d * d;
+    }
+    const double mean = sum > 0.0 ? first / sum : votes.grid.at(static_cast<std::size_t>(mode));
+    path.deviation[i] = mean;
+    path.sd[i] = std::sqrt(std::max(second / std::max(sum, 1e-300) - mean * mean, 0.08 * votes.grid.step * votes.grid.step));
+    likelihoods(votes, i, walk, likelihood);
+    absorb(belief, likelihood);
+    convolve(belief, kernel, spread);
+    belief.swap(spread);
+  }
+  return path;
+}
+
+double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre, double half_width,
+                       Region region) {
+  const std::size_t m = votes.grid.size;
+  const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
+  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), likelihood(m);
+  double log_evidence = 0.0;
+  for (std::size_t i = 0; i < votes.frames; ++i) {
+    if (i > 0) {
+      convolve(belief, kernel, spread);
+      belief.swap(spread);
+    }
+    log_evidence += likelihoods(votes, i, walk, likelihood);
+    for (std::size_t j = 0; j < m; ++j) {
+      const bool near = std::abs(votes.grid.at(j) - centre[i]) <= half_width;
+      if (near != (region == Region::near_path)) likelihood[j] = 0.0;
+    }
+    log_evidence += absorb(belief, likelihood);
+  }
+  return log_evidence;
+}
+
+std::vector<double> smoothed(std::span<const double> values, std::span<const double> weights, double lambda) {
+  const std::size_t n = values.size();
+  if (n < 3) return {values.begin(), values.end()};
+  // Pentadiagonal W + lambda D'D, factored as L D L' in place.
+  std::vector<double> d(n), e(n, 0.0), f(n, 0.0), x(n);
+  for (std::size_t i = 0; i < n; ++i) {
+    d[i] = weights[i];
+    x[i] = weights[i] * values[i];
+  }
+  for (std::size_t i = 0; i + 2 < n; ++i) {
+    d[i] += lambda;
+    d[i + 1] += 4.0 * lambda;
+    d[i + 2] += lambda;
+    e[i] -= 2.0 * lambda;
+    e[i + 1] -= 2.0 * lambda;
+    f[i] += lambda;
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    const double l1 = e[i] / d[i], l2 = f[i] / d[i];
+    if (i + 1 < n) {
+      d[i + 1] -= l1 * e[i];
+      if (i + 2 < n) e[i + 1] -= l1 * f[i];
+      x[i + 1] -= l1 * x[i];
+    }
+    if (i + 2 < n) {
+      d[i + 2] -= l2 * f[i];
+      x[i + 2] -= l2 * x[i];
+    }
+    e[i] = l1;
+    f[i] = l2;
+  }
+  for (std::size_t i = n; i-- > 0;) {
+    x[i] /= d[i];
+    if (i + 1 < n) x[i] -= e[i] * x[i + 1];
+    if (i + 2 < n) x[i] -= f[i] * x[i + 2];
+  }
+  return x;
+}
+
+}  // namespace gearhark::tracking
