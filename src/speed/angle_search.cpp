@@ -40,11 +40,10 @@ std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::s
 }
 
 std::vector<double> smooth_path(const Path& path, double lambda) {
-  std::vector<double> weights(path.sd.size());
-  for (std::size_t i = 0; i < weights.size(); ++i) {
-    const double r = 5e-4 / std::max(path.sd[i], 5e-4);
-    weights[i] = r * r;
-  }
+  std::vector<double> weights(path.sd), sorted(path.sd);
+  std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2), sorted.end());
+  const double usual = sorted[sorted.size() / 2];
+  for (double& w : weights) w = std::clamp(usual * usual / (w * w), 0.1, 2.0);
   return smoothed(path.deviation, weights, lambda);
 }
 
@@ -73,6 +72,14 @@ double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<
     if (d > 0.008) beside = std::max(beside, sums[j]);
   }
   return (on - beside) / (static_cast<double>(votes.frames) * votes.frame_step_s);
+}
+
+constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
+
+double largest(std::span<const double> values) {
+  double most = 0.0;
+  for (double v : values) most = std::max(most, std::abs(v));
+  return most;
 }
 
 }  // namespace
@@ -110,10 +117,11 @@ FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::s
   }
 
   PhaseError phases;
-  for (int pass = 0; pass < 2; ++pass) {
+  for (int pass = 0; pass < 4; ++pass) {
     flat = flatten(sound, found.track);
     phases = phase_error(flat, lines, prior.steadiness);
     found.track = corrected(flat, phases.turns, phases.step_s);
+    if (largest(phases.turns) < kSettled) break;
   }
   flat = flatten(sound, found.track);
   ratios = line_ratios(flat, {});

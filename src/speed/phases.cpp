@@ -14,6 +14,8 @@ constexpr std::size_t kSubBlocks = 4;  // per hop
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr std::array<std::size_t, 3> kLags = {2, 8, 32};  // hops: 0.1, 0.4, 1.6 s
 constexpr std::size_t kReach = 32;
+// How far the rate may still be off at each iteration (relative): differences that could have wrapped wait.
+constexpr std::array<double, 8> kDoubt = {2e-3, 1e-3, 5e-4, 2.5e-4, 1e-4, 3e-5, 0.0, 0.0};
 
 struct Demodulated {
   double order = 0.0;
@@ -202,18 +204,18 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
   const double w = flat.mean_rate;
   const double q = (steadiness == Steadiness::steady ? 2e-5 : 1e-7) * w * w;
   const double stiffness = 1.0 / (q * std::pow(out.step_s, 3));
-  for (int iteration = 0; iteration < 6; ++iteration) {
-    const std::size_t lags = std::min<std::size_t>(kLags.size(), static_cast<std::size_t>(iteration) + 1);
+  for (std::size_t iteration = 0; iteration < kDoubt.size(); ++iteration) {
     Banded system(n);
     for (std::size_t i = 0; i + 2 < n; ++i) system.bend(i, stiffness);
     for (std::size_t i = 0; i < n; ++i) system.at(i, i) += 1e-3;  // fixes the origin
     std::vector<std::vector<float>> residuals(line_variance.size());
     for (const Step& s : steps) {
-      if (s.lag >= lags) continue;
       const double order = kept[s.line].order;
+      const double doubt = kTwoPi * kDoubt[iteration] * order * w * out.step_s * static_cast<double>(kLags[s.lag]);
+      if (doubt > 1.0) continue;
       const double now = out.turns[s.later] - out.turns[s.earlier];
       const double residual = kTwoPi * wrapped(s.cycles - order * now);
-      const double variance = s.noise + line_variance[s.line * kLags.size() + s.lag] + 0.0025;
+      const double variance = s.noise + line_variance[s.line * kLags.size() + s.lag] + 0.0025 + doubt * doubt;
       const double trust = std::exp(-residual * residual / (4.0 * variance)) / (8.0 * variance);
       const double gain = kTwoPi * order;
       system.tie(s.later, s.earlier, trust * gain * gain, now + residual / gain);
@@ -227,7 +229,7 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
         const double sigma = 1.25 * median_of(std::move(residuals[k]));
         line_variance[k] = std::max(1e-4, sigma * sigma);
       }
-    if (iteration == 5) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
+    if (iteration + 1 == kDoubt.size()) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
       std::vector<double> c(n, 0.0);
       c[n - 1 - first] = 1.0;
       c[first] = -1.0;
