@@ -25,7 +25,8 @@ std::vector<TrackingLine> distinct(std::span<const TrackingLine> lines) {
 }
 
 // Angle error over flat time from relative rate deviations at the frames.
-std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::span<const double> deviation, double step) {
+std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::span<const double> deviation,
+                             double step) {
   const auto n = static_cast<std::size_t>(flat.duration() / step) + 2;
   std::vector<double> rate(n);
   for (std::size_t i = 0; i < n; ++i) {
@@ -33,7 +34,8 @@ std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::s
     const double last = static_cast<double>(deviation.size() - 1);
     const double position = std::clamp(at, 0.0, last);
     const auto k = std::min(static_cast<std::size_t>(position), deviation.size() - 2);
-    const double u = at < 0.0 || at > last ? position - static_cast<double>(k) : position - static_cast<double>(k);
+    const double u =
+        at < 0.0 || at > last ? position - static_cast<double>(k) : position - static_cast<double>(k);
     rate[i] = flat.mean_rate * (deviation[k] + u * (deviation[k + 1] - deviation[k]));
   }
   return integrate(rate, step).turns;
@@ -41,7 +43,8 @@ std::vector<double> error_of(const FlatSound& flat, const Ratios& ratios, std::s
 
 std::vector<double> smooth_path(const Path& path, double lambda) {
   std::vector<double> weights(path.sd), sorted(path.sd);
-  std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2), sorted.end());
+  std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
+                   sorted.end());
   const double usual = sorted[sorted.size() / 2];
   for (double& w : weights) w = std::clamp(usual * usual / (w * w), 0.1, 2.0);
   return smoothed(path.deviation, weights, lambda);
@@ -59,7 +62,8 @@ std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
   return out;
 }
 
-// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 % off).
+// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 %
+// off).
 double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
   const Votes votes = cast_votes(ratios, mean_rate, only_gears(lines), grid_between(-0.12, 0.12, 0.0005));
   std::vector<double> sums(votes.grid.size, 0.0);
@@ -82,34 +86,76 @@ double largest(std::span<const double> values) {
   return most;
 }
 
+constexpr double kNear = 0.007;  // a path this far away is another one
+
+WalkSettings prior_walk(const RatePrior& prior) {
+  return {prior.steadiness == Steadiness::steady ? 0.008 : 0.012, prior.mean, prior.sd};
+}
+
+Certainty certainty_of(const FoundAngle& found) {
+  if (found.rival_per_s <= 1.5) return Certainty::lost;
+  return found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful;
+}
+
+double relative_sd_of(Certainty certainty, int lines_followed) {
+  if (certainty == Certainty::lost) return 0.03;
+  if (certainty == Certainty::doubtful) return 0.006;
+  return lines_followed >= 4 ? 0.0003 : 0.0008;
+}
+
 }  // namespace
 
-FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::span<const TrackingLine> lines_in,
-                      const RatePrior& prior) {
-  const Sound sound = decimate_for_tracking(samples, sample_rate);
-  std::vector<TrackingLine> lines = distinct(lines_in);
-  const bool steady = prior.steadiness == Steadiness::steady;
+struct AngleSearch::State {
+  Sound sound;
+  RatePrior prior;
+  FlatSound flat;  // by the nominal rate
+  Ratios ratios;   // of flat
+  [[nodiscard]] double seconds() const { return static_cast<double>(ratios.frames) * ratios.frame_step_s; }
+  [[nodiscard]] Votes votes(std::span<const TrackingLine> lines) const {
+    return cast_votes(ratios, flat.mean_rate, lines, grid_between(prior.low, prior.high, 0.001));
+  }
+};
+
+AngleSearch::AngleSearch(std::span<const float> samples, double sample_rate, const RatePrior& prior)
+    : state_(std::make_unique<State>()) {
+  state_->sound = decimate_for_tracking(samples, sample_rate);
+  state_->prior = prior;
+  state_->flat = flatten(state_->sound, prior.nominal);
+  state_->ratios = line_ratios(state_->flat, {});
+}
+AngleSearch::~AngleSearch() = default;
+AngleSearch::AngleSearch(AngleSearch&&) noexcept = default;
+AngleSearch& AngleSearch::operator=(AngleSearch&&) noexcept = default;
+
+bool AngleSearch::long_enough() const { return state_->ratios.frames >= 8; }
+
+double AngleSearch::evidence_per_s(std::span<const TrackingLine> lines) const {
+  const Votes votes = state_->votes(distinct(lines));
+  return likeliest_path(votes, prior_walk(state_->prior)).log_evidence / state_->seconds();
+}
+
+FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
+  const State& s = *state_;
   FoundAngle found;
-  found.track = prior.nominal;
-
-  FlatSound flat = flatten(sound, found.track);
-  Ratios ratios = line_ratios(flat, {});
-  if (ratios.frames < 8) return found;
-  const double seconds = static_cast<double>(ratios.frames) * ratios.frame_step_s;
-
-  const WalkSettings wide{steady ? 0.008 : 0.012, prior.mean, prior.sd};
-  Votes votes = cast_votes(ratios, flat.mean_rate, lines, grid_between(prior.low, prior.high, 0.001));
-  Path path = likeliest_path(votes, wide);
-  found.evidence_per_s = path.log_evidence / seconds;
-  found.rival_per_s = (region_evidence(votes, wide, path.deviation, 0.007, Region::near_path) -
-                       region_evidence(votes, wide, path.deviation, 0.007, Region::away_from_path)) /
-                      seconds;
+  found.track = s.prior.nominal;
+  if (!long_enough()) return found;
+  std::vector<TrackingLine> lines = distinct(lines_in);
+  const bool steady = s.prior.steadiness == Steadiness::steady;
   const double step = found.track.step_s;
-  found.track = corrected(flat, error_of(flat, ratios, smooth_path(path, steady ? 2e3 : 3e5), step), step);
+
+  const WalkSettings wide = prior_walk(s.prior);
+  Votes votes = s.votes(lines);
+  Path path = likeliest_path(votes, wide);
+  found.evidence_per_s = path.log_evidence / s.seconds();
+  found.rival_per_s = (region_evidence(votes, wide, path.deviation, kNear, Region::near_path) -
+                       region_evidence(votes, wide, path.deviation, kNear, Region::away_from_path)) /
+                      s.seconds();
+  found.track =
+      corrected(s.flat, error_of(s.flat, s.ratios, smooth_path(path, steady ? 2e3 : 3e5), step), step);
 
   for (double walk : {0.006, 0.003}) {
-    flat = flatten(sound, found.track);
-    ratios = line_ratios(flat, {});
+    const FlatSound flat = flatten(s.sound, found.track);
+    const Ratios ratios = line_ratios(flat, {});
     learn(lines, seen_visibility(ratios, flat.mean_rate, lines));
     votes = cast_votes(ratios, flat.mean_rate, lines, grid_between(-0.02, 0.02, 0.0005));
     path = likeliest_path(votes, {walk});
@@ -118,22 +164,17 @@ FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::s
 
   PhaseError phases;
   for (int pass = 0; pass < 4; ++pass) {
-    flat = flatten(sound, found.track);
-    phases = phase_error(flat, lines, prior.steadiness);
+    const FlatSound flat = flatten(s.sound, found.track);
+    phases = phase_error(flat, lines, s.prior.steadiness);
     found.track = corrected(flat, phases.turns, phases.step_s);
     if (largest(phases.turns) < kSettled) break;
   }
-  flat = flatten(sound, found.track);
-  ratios = line_ratios(flat, {});
-  found.gear_margin = gear_margin_of(ratios, flat.mean_rate, lines);
+  const FlatSound flat = flatten(s.sound, found.track);
+  found.gear_margin = gear_margin_of(line_ratios(flat, {}), flat.mean_rate, lines);
   for (std::size_t l = 0; l < lines.size(); ++l)
-    found.lines.push_back({lines[l], lines[l].visible, phases.followed.empty() ? false : phases.followed[l]});
-  found.certainty = found.rival_per_s > 1.5 ? (found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful)
-                                            : Certainty::lost;
-  found.relative_sd = found.certainty == Certainty::lost       ? 0.03
-                      : found.certainty == Certainty::doubtful ? 0.006
-                      : phases.lines >= 4                      ? 0.0003
-                                                               : 0.0008;
+    found.lines.push_back({lines[l], lines[l].visible, phases.followed[l]});
+  found.certainty = certainty_of(found);
+  found.relative_sd = relative_sd_of(found.certainty, phases.lines);
   return found;
 }
 

@@ -16,7 +16,8 @@ double bessel_i0(double x) {
   return sum;
 }
 
-// Kaiser-windowed sinc at offset x samples; cutoff as a share of the sample rate's half; half_width in samples.
+// Kaiser-windowed sinc at offset x samples; cutoff as a share of the sample rate's half; half_width in
+// samples.
 double windowed_sinc(double x, double cutoff, double half_width, double beta) {
   const double inside = 1.0 - (x / half_width) * (x / half_width);
   if (inside <= 0.0) return 0.0;
@@ -60,8 +61,7 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
   const int half = 20 * factor;
   std::vector<float> taps(static_cast<std::size_t>(2 * half));
   for (int k = -half; k < half; ++k)
-    taps[static_cast<std::size_t>(k + half)] =
-        static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
+    taps[static_cast<std::size_t>(k + half)] = static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
   Sound out{std::vector<float>(samples.size() / static_cast<std::size_t>(factor)), sample_rate / factor};
   for (std::size_t i = 0; i < out.samples.size(); ++i) {
     const auto centre = static_cast<std::ptrdiff_t>(i) * factor;

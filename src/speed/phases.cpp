@@ -87,11 +87,13 @@ Demodulated demodulate(const FlatSound& flat, double order, std::size_t block) {
   const auto width = static_cast<std::size_t>(std::lround(kWindow / kHop)) * kSubBlocks;
   const auto sums = block_sums(flat, hz, block);
   Demodulated line{order, windowed(sums, width, 0.0), {}};
-  // Background: what the same window gives 8 to 15 Hz to either side; median over the eight, mean = median / ln 2.
+  // Background: what the same window gives 8 to 15 Hz to either side; median over the eight, mean = median /
+  // ln 2.
   const double block_s = static_cast<double>(block) / flat.rate;
   std::array<std::vector<std::complex<float>>, 6> beside;
   std::size_t n = 0;
-  for (double shift : {-15.0, -11.5, -8.0, 8.0, 11.5, 15.0}) beside[n++] = windowed(sums, width, shift * block_s);
+  for (double shift : {-15.0, -11.5, -8.0, 8.0, 11.5, 15.0})
+    beside[n++] = windowed(sums, width, shift * block_s);
   line.ratio.resize(line.z.size());
   for (std::size_t i = 0; i < line.z.size(); ++i) {
     // The six are smoothed over about a second, as the background changes slowly.
@@ -171,8 +173,8 @@ std::vector<Step> phase_steps(const std::vector<Demodulated>& lines, std::size_t
         const double r0 = lines[l].ratio[i], r1 = lines[l].ratio[j];
         if (r0 < 2.0 || r1 < 2.0) continue;
         const std::complex<float> turn = lines[l].z[j] * std::conj(lines[l].z[i]);
-        steps.push_back({first + j, first + i, l, lag, std::arg(turn) / kTwoPi,
-                         0.5 / (r0 - 1.0) + 0.5 / (r1 - 1.0)});
+        steps.push_back(
+            {first + j, first + i, l, lag, std::arg(turn) / kTwoPi, 0.5 / (r0 - 1.0) + 0.5 / (r1 - 1.0)});
       }
   return steps;
 }
@@ -211,7 +213,8 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
     std::vector<std::vector<float>> residuals(line_variance.size());
     for (const Step& s : steps) {
       const double order = kept[s.line].order;
-      const double doubt = kTwoPi * kDoubt[iteration] * order * w * out.step_s * static_cast<double>(kLags[s.lag]);
+      const double doubt =
+          kTwoPi * kDoubt[iteration] * order * w * out.step_s * static_cast<double>(kLags[s.lag]);
       if (doubt > 1.0) continue;
       const double now = out.turns[s.later] - out.turns[s.earlier];
       const double residual = kTwoPi * wrapped(s.cycles - order * now);
@@ -229,7 +232,8 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
         const double sigma = 1.25 * median_of(std::move(residuals[k]));
         line_variance[k] = std::max(1e-4, sigma * sigma);
       }
-    if (iteration + 1 == kDoubt.size()) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
+    if (iteration + 1 ==
+        kDoubt.size()) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
       std::vector<double> c(n, 0.0);
       c[n - 1 - first] = 1.0;
       c[first] = -1.0;

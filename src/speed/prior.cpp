@@ -7,8 +7,8 @@
 namespace gearhark::tracking {
 namespace {
 
-constexpr double kSlowest = 2.0;      // m/s; below this no driveline makes lines that could be followed
-constexpr double kSatelliteLag = 1.0; // s; fixes come out late, 0.5 to 1.5 s in a car
+constexpr double kSlowest = 2.0;       // m/s; below this no driveline makes lines that could be followed
+constexpr double kSatelliteLag = 1.0;  // s; fixes come out late, 0.5 to 1.5 s in a car
 
 std::vector<double> on_lines(const std::vector<SpeedPoint>& points, std::size_t nodes, double step) {
   std::vector<double> speed(nodes);
@@ -27,8 +27,8 @@ std::vector<double> on_lines(const std::vector<SpeedPoint>& points, std::size_t 
   return speed;
 }
 
-std::vector<double> gaussian_mean(const std::vector<SpeedPoint>& points, std::size_t nodes, double step, double sd,
-                                  double lag) {
+std::vector<double> gaussian_mean(const std::vector<SpeedPoint>& points, std::size_t nodes, double step,
+                                  double sd, double lag) {
   std::vector<double> speed(nodes);
   for (std::size_t i = 0; i < nodes; ++i) {
     double sum = 0.0, weight = 0.0;
@@ -77,7 +77,8 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
   const bool many = stated.source == SpeedSource::satellite && stated.points.size() > 8;
   if (many) {
     speed = cubic(stated.points, steps + 1, step, kSatelliteLag);
-    if (relative_range(speed) < 0.12) speed = gaussian_mean(stated.points, steps + 1, step, 3.0, kSatelliteLag);
+    if (relative_range(speed) < 0.12)
+      speed = gaussian_mean(stated.points, steps + 1, step, 3.0, kSatelliteLag);
   } else {
     speed = on_lines(stated.points, steps + 1, step);
   }

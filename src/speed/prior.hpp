@@ -6,7 +6,8 @@
 
 namespace gearhark::tracking {
 
-// What the stated speed says of the wheel rate over a recording this long. turns_per_metre: of the nominal tyre.
+// What the stated speed says of the wheel rate over a recording this long. turns_per_metre: of the nominal
+// tyre.
 RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_per_metre, Load load);
 
 }  // namespace gearhark::tracking

@@ -12,7 +12,8 @@ namespace {
 
 double log_bayes_factor(double ratio) {
   double sum = 0.0;
-  for (double xi : {1.0, 3.0, 10.0, 30.0, 100.0, 300.0}) sum += std::exp(ratio * xi / (1.0 + xi)) / (1.0 + xi);
+  for (double xi : {1.0, 3.0, 10.0, 30.0, 100.0, 300.0})
+    sum += std::exp(ratio * xi / (1.0 + xi)) / (1.0 + xi);
   return std::log(sum / 6.0);
 }
 
@@ -23,7 +24,8 @@ const std::array<std::uint8_t, kTableSize>& code_table() {
   static const auto table = [] {
     std::array<std::uint8_t, kTableSize> codes{};
     for (std::size_t i = 0; i < kTableSize; ++i) {
-      const double log_factor = std::min(log_bayes_factor((static_cast<double>(i) + 0.5) * kTableStep), BayesCode::kHigh);
+      const double log_factor =
+          std::min(log_bayes_factor((static_cast<double>(i) + 0.5) * kTableStep), BayesCode::kHigh);
       codes[i] = static_cast<std::uint8_t>(
           std::lround((log_factor - BayesCode::kLow) / (BayesCode::kHigh - BayesCode::kLow) * 255.0));
     }
@@ -75,8 +77,8 @@ Frames plan_frames(const FlatSound& flat, Framing framing) {
 std::vector<float> hann(std::size_t n) {
   std::vector<float> w(n);
   for (std::size_t i = 0; i < n; ++i)
-    w[i] = static_cast<float>(
-        0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(i) + 0.5) / static_cast<double>(n)));
+    w[i] = static_cast<float>(0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(i) + 0.5) /
+                                                   static_cast<double>(n)));
   return w;
 }
 
@@ -100,7 +102,8 @@ void each_spectrum(const FlatSound& flat, const Frames& f, Use use) {
 
 std::uint8_t BayesCode::of_ratio(float ratio) {
   const float position = ratio / kTableStep;
-  return code_table()[position < static_cast<float>(kTableSize - 1) ? static_cast<std::size_t>(position) : kTableSize - 1];
+  return code_table()[position < static_cast<float>(kTableSize - 1) ? static_cast<std::size_t>(position)
+                                                                    : kTableSize - 1];
 }
 
 Ratios line_ratios(const FlatSound& flat, Framing framing) {
@@ -120,7 +123,8 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
     const double tau = out.time_of(i);
     near = flat.track.time_of(tau * flat.mean_rate, near);
     const double top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(near);
-    const auto usable = static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
+    const auto usable =
+        static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
     std::uint8_t* codes = out.codes.data() + i * f.bins;
     for (std::size_t k = 0; k < usable; ++k) codes[k] = BayesCode::of_ratio(power[k]);
     std::fill(codes + usable, codes + f.bins, BayesCode::neutral());

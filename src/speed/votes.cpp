@@ -30,7 +30,8 @@ std::vector<double> walk_kernel(double sd_steps) {
 }
 
 void convolve(const std::vector<double>& in, const std::vector<double>& kernel, std::vector<double>& out) {
-  const auto n = static_cast<std::ptrdiff_t>(in.size()), reach = static_cast<std::ptrdiff_t>(kernel.size() / 2);
+  const auto n = static_cast<std::ptrdiff_t>(in.size()),
+             reach = static_cast<std::ptrdiff_t>(kernel.size() / 2);
   for (std::ptrdiff_t j = 0; j < n; ++j) {
     const auto from = std::max<std::ptrdiff_t>(-reach, -j), to = std::min(reach, n - 1 - j);
     double sum = 0.0;
@@ -71,7 +72,8 @@ Grid grid_between(double low, double high, double step) {
   return {from * step, step, static_cast<std::size_t>(to - from) + 1};
 }
 
-Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines, const Grid& grid) {
+Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
+                 const Grid& grid) {
   Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
   std::vector<std::uint32_t> bin(grid.size);
   for (const TrackingLine& line : lines) {
@@ -93,7 +95,8 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
   return votes;
 }
 
-std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
+std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
+                                    std::span<const TrackingLine> lines) {
   std::vector<double> seen;
   for (const TrackingLine& line : lines) {
     const double f = line.order * mean_rate;
@@ -144,7 +147,8 @@ Path likeliest_path(const Votes& votes, WalkSettings walk) {
     }
     const double mean = sum > 0.0 ? first / sum : votes.grid.at(static_cast<std::size_t>(mode));
     path.deviation[i] = mean;
-    path.sd[i] = std::sqrt(std::max(second / std::max(sum, 1e-300) - mean * mean, 0.08 * votes.grid.step * votes.grid.step));
+    path.sd[i] = std::sqrt(
+        std::max(second / std::max(sum, 1e-300) - mean * mean, 0.08 * votes.grid.step * votes.grid.step));
     likelihoods(votes, i, walk, likelihood);
     absorb(belief, likelihood);
     convolve(belief, kernel, spread);
@@ -153,8 +157,8 @@ Path likeliest_path(const Votes& votes, WalkSettings walk) {
   return path;
 }
 
-double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre, double half_width,
-                       Region region) {
+double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre,
+                       double half_width, Region region) {
   const std::size_t m = votes.grid.size;
   const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
   std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), likelihood(m);

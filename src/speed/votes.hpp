@@ -32,30 +32,34 @@ struct Votes {
 // Neighbouring frames overlap and the model is not exact: a vote counts this much.
 inline constexpr double kVoteWeight = 0.35;
 
-// Sum over lines of log(1 - p + p BF), times kVoteWeight; lines outside the band at a deviation say nothing there.
-Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines, const Grid& grid);
+// Sum over lines of log(1 - p + p BF), times kVoteWeight; lines outside the band at a deviation say nothing
+// there.
+Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
+                 const Grid& grid);
 
 // Share of the time each line stands above the background at deviation 0, given its prior visibility.
-std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines);
+std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
+                                    std::span<const TrackingLine> lines);
 
 struct Path {
-  std::vector<double> deviation;   // per frame
-  std::vector<double> sd;          // per frame
-  double log_evidence = 0.0;       // nats, all paths together against noise
+  std::vector<double> deviation;  // per frame
+  std::vector<double> sd;         // per frame
+  double log_evidence = 0.0;      // nats, all paths together against noise
 };
 
 struct WalkSettings {
-  double sd_per_root_s = 0.008;    // random walk of the deviation
+  double sd_per_root_s = 0.008;             // random walk of the deviation
   double prior_mean = 0.0, prior_sd = 1e9;  // of the deviation over the whole path
 };
 
 // Forward-backward over a Gaussian random walk: posterior mean around each frame's mode.
 Path likeliest_path(const Votes& votes, WalkSettings walk);
 
-// log evidence of all paths that stay within +-half_width of `centre` (inside = true) or that never come there.
+// log evidence of all paths that stay within +-half_width of `centre` (inside = true) or that never come
+// there.
 enum class Region { near_path, away_from_path };
-double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre, double half_width,
-                       Region region);
+double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre,
+                       double half_width, Region region);
 
 // Whittaker's smoother: minimises sum weight (x - d)^2 + lambda sum (second difference of x)^2.
 std::vector<double> smoothed(std::span<const double> values, std::span<const double> weights, double lambda);

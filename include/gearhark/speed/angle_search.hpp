@@ -1,10 +1,12 @@
-// Finds a shaft's angle over time in a sound, given orders that should be audible and a rough idea of the rate.
-// Pure: knows no car. The idea that many orders vote is that of Leclère, André and Antoni, MSSP 81 (2016).
+// Finds a shaft's angle over time in a sound, given orders that should be audible and a rough idea of the
+// rate. Pure: knows no car. The idea that many orders vote is that of Leclère, André and Antoni, MSSP 81
+// (2016).
 //
 //   sound -> decimated -> flattened -> ratios -> votes -> path -> flattened again ... -> phases -> angle
 #pragma once
 
 #include <cstddef>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -17,10 +19,10 @@ enum class LineSource { engine, gear, tread };
 
 // A line that may be audible.
 struct TrackingLine {
-  double order = 1.0;     // cycles per turn of the shaft sought
-  double visible = 0.5;   // prior probability of standing above the background at a given moment
+  double order = 1.0;    // cycles per turn of the shaft sought
+  double visible = 0.5;  // prior probability of standing above the background at a given moment
   LineSource source = LineSource::gear;
-  std::size_t origin = 0; // the caller's own index
+  std::size_t origin = 0;  // the caller's own index
 };
 
 enum class Steadiness { steady, changing };
@@ -37,22 +39,38 @@ enum class Certainty { sure, doubtful, lost };
 
 struct FoundLine {
   TrackingLine line;
-  double visible = 0.0;    // learned: share of the time above the background
-  bool followed = false;   // its phase was used
+  double visible = 0.0;   // learned: share of the time above the background
+  bool followed = false;  // its phase was used
 };
 
 struct FoundAngle {
   AngleTrack track;
-  double relative_sd = 0.03;     // of the mean rate
+  double relative_sd = 0.03;  // of the mean rate
   Certainty certainty = Certainty::lost;
-  double evidence_per_s = 0.0;   // log evidence of the lines against plain noise, nats/s
-  double rival_per_s = 0.0;      // the found path against every path that stays away from it, nats/s
-  double gear_margin = 0.0;      // votes of the gear lines alone on the path less those beside it, nats/s
+  double evidence_per_s = 0.0;  // log evidence of the lines against plain noise, nats/s
+  double rival_per_s = 0.0;     // the found path against every path that stays away from it, nats/s
+  double gear_margin = 0.0;     // votes of the gear lines alone on the path less those beside it, nats/s
   std::vector<FoundLine> lines;
 };
 
-// samples: mono at sample_rate Hz, one second at least. Lines below 55 Hz and above 3.6 kHz are not used.
-FoundAngle find_angle(std::span<const float> samples, double sample_rate, std::span<const TrackingLine> lines,
-                      const RatePrior& prior);
+// One recording under one stated speed; several sets of lines (the car in another gear, say) can be tried on
+// it.
+class AngleSearch {
+ public:
+  // samples: mono at sample_rate Hz; they are not kept. Lines below 55 Hz and above 3.6 kHz are not used.
+  AngleSearch(std::span<const float> samples, double sample_rate, const RatePrior& prior);
+  ~AngleSearch();
+  AngleSearch(AngleSearch&&) noexcept;
+  AngleSearch& operator=(AngleSearch&&) noexcept;
+  // Fewer than 8 frames of half a second: nothing can be said, and find() returns the nominal angle as lost.
+  [[nodiscard]] bool long_enough() const;
+  // Log evidence of these lines against plain noise, nats/s, all paths within the prior together.
+  [[nodiscard]] double evidence_per_s(std::span<const TrackingLine> lines) const;
+  [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines) const;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
 
 }  // namespace gearhark

@@ -16,7 +16,9 @@ struct AngleTrack {
   [[nodiscard]] double mean_rate() const;              // total turns over total time
   // The time at which the angle is reached; the track must be rising.
   [[nodiscard]] double time_of(double angle, double near_seconds) const;
-  [[nodiscard]] double duration() const { return turns.empty() ? 0.0 : static_cast<double>(turns.size() - 1) * step_s; }
+  [[nodiscard]] double duration() const {
+    return turns.empty() ? 0.0 : static_cast<double>(turns.size() - 1) * step_s;
+  }
 };
 
 // Angle of a rate (turns/s) given on the same grid, by the trapezoidal rule; starts at 0.

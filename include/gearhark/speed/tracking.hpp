@@ -18,17 +18,17 @@ namespace gearhark {
 enum class SpeedSource { needle, satellite, exact_shaft, range };
 
 struct SpeedPoint {
-  Seconds time;      // from the start of the recording
+  Seconds time;  // from the start of the recording
   Speed speed;
 };
 
-// What was said about the speed: points joined by straight lines (one point: constant). For exact_shaft (a bench spin)
-// `shaft_rate` replaces the points.
+// What was said about the speed: points joined by straight lines (one point: constant). For exact_shaft (a
+// bench spin) `shaft_rate` replaces the points.
 struct StatedSpeed {
   SpeedSource source = SpeedSource::needle;
   std::vector<SpeedPoint> points;
   std::optional<ShaftRate> shaft_rate;
-  SpeedUnit unit = SpeedUnit::kmh;    // as the user wrote it
+  SpeedUnit unit = SpeedUnit::kmh;  // as the user wrote it
 };
 
 // One run of a road test as the mechanic noted it.
@@ -53,15 +53,17 @@ struct Tracking {
   std::vector<std::string> remarks;  // contradictions and doubts, one sentence each
 };
 
-// samples: mono at sample_rate Hz. `lines` are predicted_lines() of the run's state.
+// samples: mono at sample_rate Hz. Never fails: what can't be found is lost and says why in the remarks.
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run);
 
-// The runs of one road test together: the speedometer and the tyre are the same in all.
 struct RunInput {
   Run run;
   std::span<const float> samples;
   double sample_rate = 0.0;
 };
+
+// The runs of one road test with one car: one speedometer and one set of tyres. What the sure runs in gear
+// say of those helps the runs in neutral and the lost ones. In the order given.
 std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs);
 
 }  // namespace gearhark
