@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "gearhark/car/lines.hpp"
-#include "gearhark/recording/recording.hpp"
+#include "gearhark/recording/quality.hpp"
 #include "gearhark/speed/tracking.hpp"
 
 namespace gearhark {

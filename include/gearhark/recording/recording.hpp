@@ -1,6 +1,7 @@
 // A phone recording as samples in memory, and what its file says of itself.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -10,53 +11,35 @@
 namespace gearhark {
 
 struct RecordingFacts {
-  std::string file;         // as the user wrote it
-  std::string container;    // "WAV", "M4A", "Ogg", ...
-  std::string codec;        // "AAC", "ALAC", "Opus", "PCM 16 bit", ...
+  std::string file;       // as the user wrote it
+  std::string container;  // "WAV", "M4A", "Ogg", ...
+  std::string codec;      // "AAC", "ALAC", "Opus", "PCM 16 bit", ...
   int channels = 1;
-  double bit_rate = 0.0;    // bits per second; 0: not stated or lossless
-  Seconds duration;
-  std::string note;         // "two channels: the left one was used", "" for nothing to say
+  double bit_rate = 0.0;  // bits per second; 0: not stated or lossless
+  Seconds duration;       // of the whole file
+  std::string note;       // "two channels: the left one was used", "" for nothing to say
 };
 
 // Mono samples, full scale +-1, at the file's native rate.
 struct Recording {
   RecordingFacts facts;
-  double sample_rate = 0.0;       // Hz
+  double sample_rate = 0.0;  // Hz
   std::vector<float> samples;
-  [[nodiscard]] Seconds duration() const { return Seconds(static_cast<double>(samples.size()) / sample_rate); }
+  [[nodiscard]] Seconds duration() const {
+    return Seconds(sample_rate > 0.0 ? static_cast<double>(samples.size()) / sample_rate : 0.0);
+  }
 };
 
-// Decodes a whole file. Errors: one sentence with the file and the cure (missing, empty, not sound, truncated, silent
-// is not an error here).
-Result<Recording> load_recording(const std::string& path);
-
-// Part of a recording that may be analysed.
-struct Stretch {
-  Seconds from, to;
+// The part of a file that is wanted, counted from its start.
+struct Cut {
+  Seconds from{0.0};
+  std::optional<Seconds> to;  // none: to the end
 };
 
-// One thing wrong with a recording, with numbers, and what to do about it.
-struct Problem {
-  std::string what;      // "clipping", "level pumping", "wind", "narrow band", "too short", "dropouts", "bumps", "too quiet"
-  std::string sentence;  // "1.3 % of the samples are at full scale; ..."
-  std::string cure;      // "Put the phone further from the noise ..."
-  bool serious = false;  // the verdict suffers
-};
-
-struct RecordingQuality {
-  Hertz bandwidth;                  // where the codec or the phone cuts off
-  Decibels level;                   // RMS re full scale
-  double clipped_share = 0.0;       // of samples
-  double level_pumping_db = 0.0;    // swing of the slow gain that the phone added
-  double wind_db = 0.0;             // low-frequency surplus
-  double bumps_per_minute = 0.0;
-  Seconds usable;
-  std::vector<Stretch> stretches;   // usable ones, in order
-  std::vector<Problem> problems;    // worst first
-};
-
-// Pure: looks at the samples alone.
-RecordingQuality assess(const Recording& recording);
+// Decodes a file, or a part of it, into memory: 4 bytes a sample, at most 2^29 samples (three hours at 48
+// kHz). A file that was cut off yields what is there, and says so in the note. Silence is not an error here.
+// Errors: those of SoundReader::open, a part that lies outside the file, a cut-off file with under a second
+// left.
+Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 
 }  // namespace gearhark

@@ -1,0 +1,41 @@
+// How good a recording is: which of its moments can be used, what is wrong with it, and what to do again.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "gearhark/recording/recording.hpp"
+#include "gearhark/units/quantity.hpp"
+
+namespace gearhark {
+
+// Part of a recording that may be analysed.
+struct Stretch {
+  Seconds from, to;
+};
+
+// One thing wrong with a recording, with numbers, and what to do about it.
+struct Problem {
+  std::string what;  // "clipping", "level pumping", "wind", "narrow band", "too short", "dropouts", "bumps",
+                     // "too quiet", "silent"
+  std::string sentence;  // "1.3 % of the samples are at full scale; ..."
+  std::string cure;      // "Put the phone further from the noise ..."
+  bool serious = false;  // the verdict suffers
+};
+
+struct RecordingQuality {
+  Hertz bandwidth;                // where the codec or the phone cuts off
+  Decibels level;                 // RMS re full scale
+  double clipped_share = 0.0;     // of samples
+  double level_pumping_db = 0.0;  // swing of the slow gain that the phone added
+  double wind_db = 0.0;           // low-frequency surplus
+  double bumps_per_minute = 0.0;
+  Seconds usable;
+  std::vector<Stretch> stretches;  // usable ones, in order
+  std::vector<Problem> problems;   // worst first
+};
+
+// Pure: looks at the samples alone.
+RecordingQuality assess(const Recording& recording);
+
+}  // namespace gearhark

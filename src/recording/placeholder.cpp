@@ -1,1 +1,0 @@
-// placeholder until this room has its first source
