@@ -52,9 +52,9 @@ RunReport report_on(const RunSound& sound, Tracking tracking) {
 }
 
 std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& sounds) {
-  std::vector<RunInput> inputs;
+  std::vector<RecordedRun> inputs;
   for (const RunSound& sound : sounds)
-    inputs.push_back({sound.run, sound_of(sound), sound.recording.sample_rate});
+    inputs.push_back({sound_of(sound), sound.recording.sample_rate, sound.run});
   std::vector<Tracking> trackings = track_all(car, inputs);
   std::vector<RunReport> reports;
   for (std::size_t i = 0; i < sounds.size(); ++i)

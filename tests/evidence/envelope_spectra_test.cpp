@@ -1,0 +1,112 @@
+#include "gearhark/evidence/envelope_spectra.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+
+#include "gearhark/evidence/order_spectrum.hpp"
+#include "noise.hpp"
+
+using namespace gearhark;
+
+namespace {
+
+constexpr double rate_hz = 16000.0;
+
+AngleTrack ramp(double from_hz, double to_hz, double duration_s) {
+  AngleTrack track;
+  double turns = 0.0;
+  const auto steps = static_cast<std::size_t>(duration_s / track.step_s) + 1;
+  for (std::size_t i = 0; i <= steps; ++i) {
+    track.turns.push_back(turns);
+    const double middle = (static_cast<double>(i) + 0.5) / static_cast<double>(steps);
+    turns += track.step_s * (from_hz + (to_hz - from_hz) * middle);
+  }
+  return track;
+}
+
+// Noise with a burst `order` times per turn.
+std::vector<float> bursts(const AngleTrack& track, double order, double duration_s, double depth) {
+  test::Noise noise(11);
+  std::vector<float> samples(static_cast<std::size_t>(duration_s * rate_hz));
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    const double phase = order * track.at(static_cast<double>(i) / rate_hz);
+    const double since = phase - std::floor(phase);
+    samples[i] = static_cast<float>(noise.gaussian() * (0.1 + depth * std::exp(-since * 12.0)));
+  }
+  return samples;
+}
+
+double power_at(const EnvelopeSpectra& spectra, double order) {
+  const GroupSpectrum& all = spectra.groups.back();
+  const double bin = order * spectra.turns;
+  return all.mean(static_cast<std::size_t>(std::lround(bin) - 1), static_cast<std::size_t>(std::lround(bin) + 2));
+}
+
+}  // namespace
+
+TEST_CASE("bursts at order 3.58 stay there while the speed doubles") {
+  const double duration = 12.0;
+  for (const auto& [from, to] : {std::pair{8.0, 8.0}, std::pair{6.0, 12.0}}) {
+    const AngleTrack track = ramp(from, to, duration);
+    const auto samples = bursts(track, 3.58, duration, 0.3);
+    const EnvelopeSpectra spectra = grouped(band_spectra(samples, track, nullptr, {}), {}, Order(0.5));
+    CHECK(power_at(spectra, 3.58) > 30.0);
+    CHECK(power_at(spectra, 2 * 3.58) > 10.0);
+    CHECK(power_at(spectra, 4.3) < 4.0);
+  }
+}
+
+TEST_CASE("noise has a background of one in every group") {
+  const AngleTrack track = ramp(9.0, 9.0, 15.0);
+  const auto samples = bursts(track, 1.0, 15.0, 0.0);
+  const EnvelopeSpectra spectra = grouped(band_spectra(samples, track, nullptr, {}), {}, Order(0.5));
+  for (const GroupSpectrum& group : spectra.groups) {
+    if (group.bins() == 0) continue;
+    // A thousand bins of exponential noise: standard deviation of the mean 3 %, and as much of the background's estimate.
+    CHECK(group.mean(500, 1500) == Approx(1.0).margin(0.2));
+  }
+}
+
+TEST_CASE("known orders are replaced by the background") {
+  const AngleTrack track = ramp(8.0, 8.0, 12.0);
+  const auto samples = bursts(track, 4.0, 12.0, 0.3);
+  const std::vector<MaskedOrder> known = {{4.0}, {8.0}};
+  const EnvelopeSpectra spectra = grouped(band_spectra(samples, track, nullptr, {}), known, Order(0.5));
+  CHECK(power_at(spectra, 4.0) == Approx(1.0).margin(1e-6));
+  CHECK(power_at(spectra, 12.0) > 5.0);
+}
+
+TEST_CASE("a tone locked to the shaft is limited, and the noise between is left alone") {
+  const double duration = 10.0;
+  const AngleTrack track = ramp(7.0, 10.0, duration);
+  test::Noise noise(5);
+  std::vector<float> plain(static_cast<std::size_t>(duration * rate_hz)), both(plain.size());
+  for (std::size_t i = 0; i < plain.size(); ++i) {
+    plain[i] = static_cast<float>(0.01 * noise.gaussian());
+    const double angle = track.at(static_cast<double>(i) / rate_hz);
+    both[i] = plain[i] + static_cast<float>(0.3 * std::sin(2 * std::numbers::pi * 41.0 * angle));
+  }
+  const auto limited = limit_locked_lines(both, rate_hz, track, 3.0);
+  double before = 0.0, after = 0.0, noise_power = 0.0;
+  for (std::size_t i = 2000; i + 2000 < plain.size(); ++i) {
+    before += static_cast<double>(both[i] * both[i]);
+    after += static_cast<double>(limited[i] * limited[i]);
+    noise_power += static_cast<double>(plain[i] * plain[i]);
+  }
+  CHECK(after < 0.01 * before);
+  CHECK(after == Approx(noise_power).epsilon(0.15));
+}
+
+TEST_CASE("a tone at order 57 is one line in the spectrum per turn, whatever the speed does") {
+  const double duration = 10.0;
+  const AngleTrack track = ramp(6.0, 11.0, duration);
+  test::Noise noise(6);
+  std::vector<float> samples(static_cast<std::size_t>(duration * rate_hz));
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    samples[i] = static_cast<float>(0.05 * noise.gaussian() +
+                                    0.05 * std::sin(2 * std::numbers::pi * 57.0 * track.at(static_cast<double>(i) / rate_hz)));
+  const OrderSpectrum spectrum = order_spectrum(samples, rate_hz, track);
+  CHECK(spectrum.line_excess(57.0, spectrum.usual_half_width(57.0)) > 1000.0);
+  CHECK(spectrum.line_excess(55.0, spectrum.usual_half_width(55.0)) < 40.0);
+}

@@ -1,0 +1,120 @@
+#include "gearhark/evidence/event_comb.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "noise.hpp"
+
+using namespace gearhark;
+
+namespace {
+
+constexpr double turns = 300.0;
+constexpr std::size_t bins = 24000;  // orders 0 .. 80
+
+// One group of noise that is exactly as assumed: exponential bins, background 1.
+EnvelopeSpectra noise_spectra(test::Noise& noise, std::vector<double>* bins_out = nullptr) {
+  EnvelopeSpectra spectra;
+  spectra.turns = turns;
+  spectra.mean_rate = 10.0;
+  std::vector<double> power(bins);
+  for (double& p : power) p = noise.exponential();
+  GroupSpectrum group;
+  group.sums.assign(bins + 1, 0.0);
+  for (std::size_t k = 0; k < bins; ++k) group.sums[k + 1] = group.sums[k] + power[k];
+  group.effective_bands.assign(16, 1.0);
+  spectra.groups.push_back(group);
+  spectra.masked.assign(bins + 1, 0.0);
+  if (bins_out) *bins_out = power;
+  return spectra;
+}
+
+void add_line(EnvelopeSpectra& spectra, double order, double power, double spread_orders) {
+  const auto from = static_cast<std::size_t>(std::lround((order - spread_orders / 2) * turns));
+  const auto to = std::max(from, static_cast<std::size_t>(std::lround((order + spread_orders / 2) * turns)));
+  std::vector<double>& sums = spectra.groups[0].sums;
+  for (std::size_t k = from; k <= to; ++k)
+    for (std::size_t i = k + 1; i < sums.size(); ++i) sums[i] += power / static_cast<double>(to - from + 1);
+}
+
+Family race(double slip_low = -0.017, double slip_high = 0.002) {
+  Family family;
+  family.part = "bearing";
+  family.fault = Fault::outer_race;
+  family.slip_low = slip_low;
+  family.slip_high = slip_high;
+  return family;
+}
+
+double log_factor(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
+                  std::span<const ExplainedOrders> explained = {}) {
+  return combine({event_evidence(spectra, family, fundamental, 0.0, explained)}).log_bayes_factor;
+}
+
+}  // namespace
+
+TEST_CASE("noise alone passes for a fault no oftener than its factor says") {
+  // Markov: P(Bayes factor > 1/a) <= a for noise that is as modelled. 400 trials, a = 1/20: at most 20 expected; the
+  // binomial's 99.9 % point for p = 1/20 is 35.
+  test::Noise noise(1);
+  int over = 0;
+  for (int trial = 0; trial < 400; ++trial)
+    over += log_factor(noise_spectra(noise), race(), 3.585) > std::log(20.0);
+  CHECK(over <= 35);
+}
+
+TEST_CASE("a comb is found, with its slip") {
+  test::Noise noise(2);
+  EnvelopeSpectra spectra = noise_spectra(noise);
+  const double slip = -0.010;
+  for (int h = 1; h <= 4; ++h) add_line(spectra, 3.585 * (1.0 + slip) * h, 60.0, 0.01 * h);
+  const CombinedEvents found = combine({event_evidence(spectra, race(), 3.585, 0.0)});
+  CHECK(found.log_bayes_factor > 10.0);
+  CHECK(found.best_slip == Approx(slip).margin(0.002));
+}
+
+TEST_CASE("one strong line alone is not a comb") {
+  test::Noise noise(3);
+  EnvelopeSpectra one = noise_spectra(noise);
+  add_line(one, 3.585, 1e5, 0.01);
+  test::Noise again(3);
+  EnvelopeSpectra comb = noise_spectra(again);
+  for (int h = 1; h <= 4; ++h) add_line(comb, 3.585 * h, 200.0, 0.01 * h);
+  CHECK(log_factor(one, race(), 3.585) < log_factor(comb, race(), 3.585) - 10.0);
+}
+
+TEST_CASE("lines that another fault explains are not counted") {
+  test::Noise noise(4);
+  EnvelopeSpectra spectra = noise_spectra(noise);
+  for (int h = 1; h <= 6; ++h) add_line(spectra, 3.585 * h, 100.0, 0.01 * h);
+  const Family family = race();
+  const auto explained = explained_by(family, 3.585, 0.0);
+  CHECK(log_factor(spectra, family, 3.585) > 15.0);
+  CHECK(log_factor(spectra, family, 3.585, explained) < 1.0);
+}
+
+TEST_CASE("runs add up, and a run in which the part should sound and does not counts against it") {
+  test::Noise noise(5);
+  EnvelopeSpectra loud = noise_spectra(noise);
+  for (int h = 1; h <= 3; ++h) add_line(loud, 5.4 * h, 40.0, 0.01 * h);
+  EventEvidence heard = event_evidence(loud, race(), 5.4, 0.0);
+  EventEvidence silent = event_evidence(noise_spectra(noise), race(), 5.4, 0.0);
+  EventEvidence unseen = silent;
+  unseen.visibility = 0.02;
+  const double alone = combine({heard}).log_bayes_factor;
+  CHECK(combine({heard, heard}).log_bayes_factor > alone + 2.0);
+  CHECK(combine({heard, silent}).log_bayes_factor < alone);
+  CHECK(combine({heard, unseen}).log_bayes_factor == Approx(alone).margin(0.6));
+}
+
+TEST_CASE("of a bearing with only its count known the whole published range is searched") {
+  Family family = race();
+  family.knowledge = Knowledge::count_only;
+  family.elements = 9;
+  const std::vector<double> slips = slip_grid(family);
+  const double middle = 1.0 - 2.2 / 9.0;
+  // 9/2 (1 - gamma): from gamma = 2.7/9 to 1.7/9, slip on top (facts of the trade: the 0.4 n / 0.6 n rules' spread).
+  CHECK(slips.front() == Approx((1.0 - 2.7 / 9.0) / middle * 0.983 - 1.0).margin(1e-9));
+  CHECK(slips.back() == Approx((1.0 - 1.7 / 9.0) / middle * 1.002 - 1.0).margin(0.005));
+  CHECK(slip_grid(race()).size() < slips.size());
+}
