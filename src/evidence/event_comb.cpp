@@ -8,7 +8,7 @@
 #include <span>
 #include <utility>
 
-#include "gearhark/signal/statistics.hpp"
+#include "gearhark/signal/distributions.hpp"
 
 namespace gearhark {
 namespace {

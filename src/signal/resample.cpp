@@ -1,96 +1,180 @@
 #include "gearhark/signal/resample.hpp"
 
 #include <algorithm>
+#include <cassert>
 #include <cmath>
-#include <cstddef>
+#include <map>
 #include <numbers>
+
+#include "gearhark/signal/windows.hpp"
+#include "lanes.hpp"
 
 namespace gearhark {
 namespace {
 
-constexpr int phases = 512;  // table rows per sample; between rows the kernel is interpolated linearly
-constexpr double kaiser_beta = 9.5;  // -95 dB stop band
+constexpr double beta = 9.5;         // Kaiser: 95 dB stop band
+constexpr std::size_t phases = 512;  // rows of an interpolated table per sample
 
-double bessel_i0(double x) {
-  double sum = 1.0, term = 1.0;
-  for (int k = 1; k < 40; ++k) {
-    term *= (x / (2.0 * k)) * (x / (2.0 * k));
-    sum += term;
+float dot(const float* a, const float* b, std::size_t taps) {
+  Lanes even{}, odd{};
+  std::size_t k = 0;
+  for (; k + 2 * lanes <= taps; k += 2 * lanes) {
+    even += load(a + k) * load(b + k);
+    odd += load(a + k + lanes) * load(b + k + lanes);
   }
-  return sum;
+  if (k < taps) even += load(a + k) * load(b + k);
+  return sum(even + odd);
 }
 
-// Rows of an ideal low-pass at `cutoff` cycles per sample, windowed to `taps` samples.
+double sinc(double x) {
+  return std::abs(x) < 1e-9 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
+}
+
+// A low-pass at `cutoff` cycles per sample (-6 dB). Row r weighs the samples round position whole + r / rows;
+// tap k of it belongs to sample whole + k - (taps/2 - 1).
 struct Kernel {
-  int taps;
-  std::vector<float> rows;  // (phases + 1) x taps
+  std::size_t taps, rows;
+  std::vector<float> weights;  // (rows + 1) x taps, so that row r + 1 always exists
+  [[nodiscard]] const float* row(std::size_t r) const { return weights.data() + r * taps; }
 };
 
-Kernel make_kernel(int taps, double cutoff) {
-  Kernel kernel{taps, std::vector<float>(static_cast<std::size_t>((phases + 1) * taps))};
-  const int half = taps / 2;
-  for (int phase = 0; phase <= phases; ++phase)
-    for (int k = 0; k < taps; ++k) {
-      const double u = k - (half - 1) - static_cast<double>(phase) / phases;
-      const double x = 2.0 * cutoff * u;
-      const double sinc = std::abs(x) < 1e-12 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
-      const double edge = u / half;
-      const double window = std::abs(edge) >= 1.0 ? 0.0
-                                                  : bessel_i0(kaiser_beta * std::sqrt(1.0 - edge * edge)) /
-                                                        bessel_i0(kaiser_beta);
-      kernel.rows[static_cast<std::size_t>(phase * taps + k)] =
-          static_cast<float>(2.0 * cutoff * sinc * window);
+Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
+  const auto half = static_cast<std::size_t>(std::ceil(half_width));
+  Kernel kernel{(2 * half + lanes - 1) / lanes * lanes, rows, {}};
+  kernel.weights.resize((rows + 1) * kernel.taps);
+  const double before = static_cast<double>(kernel.taps / 2) - 1.0;
+  for (std::size_t r = 0; r <= rows; ++r) {
+    float* out = kernel.weights.data() + r * kernel.taps;
+    for (std::size_t k = 0; k < kernel.taps; ++k) {
+      const double u = static_cast<double>(k) - before - static_cast<double>(r) / static_cast<double>(rows);
+      out[k] = static_cast<float>(2.0 * cutoff * sinc(2.0 * cutoff * u) * kaiser(u / half_width, beta));
     }
+  }
   return kernel;
 }
 
-float value_at(std::span<const float> samples, double position, const Kernel& kernel) {
-  const double whole = std::floor(position);
-  const double fine = (position - whole) * phases;
-  const int row = static_cast<int>(fine);
-  const auto part = static_cast<float>(fine - row);
-  const float* a = kernel.rows.data() + static_cast<std::ptrdiff_t>(row) * kernel.taps;
-  const float* b = row < phases ? a + kernel.taps : a;
-  const auto first = static_cast<std::ptrdiff_t>(whole) - (kernel.taps / 2 - 1);
-  const auto count = static_cast<std::ptrdiff_t>(samples.size());
-  float sum_a = 0.0f, sum_b = 0.0f;
-  if (first >= 0 && first + kernel.taps <= count) {
-    const float* x = samples.data() + first;
-    for (int k = 0; k < kernel.taps; ++k) {
-      sum_a += a[k] * x[k];
-      sum_b += b[k] * x[k];
-    }
-  } else {
-    for (int k = 0; k < kernel.taps; ++k) {
-      const std::ptrdiff_t i = first + k;
-      if (i < 0 || i >= count) continue;
-      sum_a += a[k] * samples[static_cast<std::size_t>(i)];
-      sum_b += b[k] * samples[static_cast<std::size_t>(i)];
-    }
+// The samples with silence on both sides, so that no kernel meets an edge.
+struct Padded {
+  Padded(std::span<const float> samples, std::size_t taps)
+      : count(static_cast<double>(samples.size())), pad(taps), held(samples.size() + 2 * taps) {
+    std::copy(samples.begin(), samples.end(), held.begin() + static_cast<std::ptrdiff_t>(pad));
   }
-  return sum_a + part * (sum_b - sum_a);
+  // First sample under a kernel for a position between -taps/2 and count + taps/2.
+  [[nodiscard]] const float* under(const Kernel& kernel, std::ptrdiff_t whole) const {
+    return held.data() + static_cast<std::ptrdiff_t>(pad) + whole -
+           (static_cast<std::ptrdiff_t>(kernel.taps / 2) - 1);
+  }
+  double count;
+  std::size_t pad;
+  std::vector<float> held;
+};
+
+float value_at(const Padded& samples, double position, const Kernel& kernel) {
+  const double reach = static_cast<double>(kernel.taps / 2);
+  if (!(position > -reach && position < samples.count + reach - 1.0)) return 0.0f;
+  const double whole = std::floor(position);
+  const double fine = (position - whole) * static_cast<double>(kernel.rows);
+  const auto row = std::min(static_cast<std::size_t>(fine), kernel.rows - 1);
+  const auto part = static_cast<float>(fine - static_cast<double>(row));
+  const float* x = samples.under(kernel, static_cast<std::ptrdiff_t>(whole));
+  const float* low = kernel.row(row);
+  const float* high = kernel.row(row + 1);
+  Lanes total{};
+  for (std::size_t k = 0; k < kernel.taps; k += lanes) {
+    const Lanes a = load(low + k);
+    total += load(x + k) * (a + part * (load(high + k) - a));
+  }
+  return sum(total);
+}
+
+// Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed.
+class StretchedKernels {
+ public:
+  static constexpr int steps_per_octave = 8;
+  static constexpr int widest = 5 * steps_per_octave;
+  // The kernel for times `spacing` samples apart.
+  const Kernel& for_spacing(double spacing) {
+    return at(spacing <= 1.0 + 1e-6 ? 0 : static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
+  }
+  static std::size_t most_taps() { return 2 * 16 * (1u << (widest / steps_per_octave)) + lanes; }
+
+ private:
+  const Kernel& at(int step) {
+    step = std::min(step, widest);
+    const auto found = kernels_.find(step);
+    if (found != kernels_.end()) return found->second;
+    const double stretch = std::exp2(static_cast<double>(step) / steps_per_octave);
+    return kernels_.emplace(step, make_kernel(16.0 * stretch, 0.5 / stretch, phases)).first->second;
+  }
+  std::map<int, Kernel> kernels_;
+};
+
+// Distance in samples to the nearer neighbour in time: a jump in the times stretches nothing.
+double spacing_at(std::span<const double> times, std::size_t i, double rate_hz) {
+  const double before = i > 0 ? std::abs(times[i] - times[i - 1]) : HUGE_VAL;
+  const double after = i + 1 < times.size() ? std::abs(times[i + 1] - times[i]) : HUGE_VAL;
+  const double nearer = std::min(before, after);
+  return nearer == HUGE_VAL ? 1.0 : nearer * rate_hz;
+}
+
+// The low-pass of resample() for a lower rate that is `ratio` (<= 1) of the input rate.
+Kernel rate_kernel(double ratio, std::size_t rows) { return make_kernel(32.0 / ratio, 0.46 * ratio, rows); }
+
+// up / down = to / from in whole numbers where such exist with few enough rows; otherwise up = 0.
+struct Ratio {
+  std::size_t up, down;
+};
+Ratio whole_ratio(double from_hz, double to_hz) {
+  constexpr double most_rows = 1024.0;
+  for (double up = 1.0; up <= most_rows; up += 1.0) {
+    const double down = up * from_hz / to_hz;
+    if (std::abs(down - std::round(down)) < 1e-9 * down)
+      return {static_cast<std::size_t>(up), static_cast<std::size_t>(std::lround(down))};
+  }
+  return {0, 0};
+}
+
+// Each output falls on a row of the table: one dot product.
+std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
+  const double less = std::min(1.0, static_cast<double>(ratio.up) / static_cast<double>(ratio.down));
+  const Kernel kernel = rate_kernel(less, ratio.up);
+  const Padded padded(samples, kernel.taps);
+  std::vector<float> out(samples.size() * ratio.up / ratio.down);
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const std::size_t at = i * ratio.down;
+    out[i] = dot(padded.under(kernel, static_cast<std::ptrdiff_t>(at / ratio.up)), kernel.row(at % ratio.up),
+                 kernel.taps);
+  }
+  return out;
 }
 
 }  // namespace
 
 std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
                                std::span<const double> times) {
-  static const Kernel kernel = make_kernel(48, 0.5);
+  StretchedKernels kernels;
+  const Padded padded(samples, StretchedKernels::most_taps());
   std::vector<float> out(times.size());
-  for (std::size_t i = 0; i < times.size(); ++i) out[i] = value_at(samples, times[i] * rate_hz, kernel);
+  for (std::size_t i = 0; i < times.size(); ++i)
+    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)));
   return out;
 }
 
 std::vector<float> resample(std::span<const float> samples, double from_hz, double to_hz) {
+  assert(from_hz > 0.0 && to_hz > 0.0);
   if (from_hz == to_hz) return {samples.begin(), samples.end()};
-  const double ratio = std::min(1.0, to_hz / from_hz);
-  const int taps = 2 * static_cast<int>(std::ceil(32.0 / ratio));
-  const Kernel kernel = make_kernel(taps, 0.46 * ratio);
-  std::vector<float> out(
-      static_cast<std::size_t>(std::floor(static_cast<double>(samples.size()) * to_hz / from_hz)));
+  if (const Ratio ratio = whole_ratio(from_hz, to_hz); ratio.up > 0) return resample_by(samples, ratio);
+  const Kernel kernel = rate_kernel(std::min(1.0, to_hz / from_hz), phases);
+  const Padded padded(samples, kernel.taps);
+  std::vector<float> out(static_cast<std::size_t>(static_cast<double>(samples.size()) * to_hz / from_hz));
   for (std::size_t i = 0; i < out.size(); ++i)
-    out[i] = value_at(samples, static_cast<double>(i) * from_hz / to_hz, kernel);
+    out[i] = value_at(padded, static_cast<double>(i) * from_hz / to_hz, kernel);
   return out;
+}
+
+std::vector<float> decimate(std::span<const float> samples, std::size_t factor) {
+  assert(factor >= 1);
+  return factor == 1 ? std::vector<float>(samples.begin(), samples.end()) : resample_by(samples, {1, factor});
 }
 
 }  // namespace gearhark

@@ -1,0 +1,73 @@
+// Robust statistics: small cases by hand, and noise whose floor is known.
+#include "gearhark/signal/statistics.hpp"
+
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <random>
+
+using namespace gearhark;
+
+TEST_CASE("quantiles interpolate between neighbours as numpy.quantile does by default") {
+  const std::vector<float> values{3.0f, 1.0f, 4.0f, 1.0f, 5.0f, 9.0f, 2.0f, 6.0f};
+  // numpy 1.24: quantile([3,1,4,1,5,9,2,6], [0, .1, .25, .5, .9, 1])
+  CHECK(quantile(values, 0.0) == 1.0);
+  CHECK(quantile(values, 0.1) == Approx(1.0));
+  CHECK(quantile(values, 0.25) == Approx(1.75));
+  CHECK(quantile(values, 0.5) == Approx(3.5));
+  CHECK(quantile(values, 0.9) == Approx(6.9));
+  CHECK(quantile(values, 1.0) == 9.0);
+  CHECK(median(std::vector<float>{7.0f}) == 7.0);
+  CHECK(median({}) == 0.0);
+}
+
+TEST_CASE("the median absolute deviation ignores a few wild values") {
+  std::mt19937 random(3);
+  std::normal_distribution<float> noise(5.0f, 2.0f);
+  std::vector<float> values(20001);
+  for (auto& x : values) x = noise(random);
+  for (std::size_t i = 0; i < 200; ++i) values[i * 100] = 1e6f;
+  CHECK(1.4826 * median_absolute_deviation(values) == Approx(2.0).epsilon(0.05));
+  CHECK(median(values) == Approx(5.0).epsilon(0.02));
+}
+
+TEST_CASE("moving average and running median use centred windows, shorter at the ends") {
+  const std::vector<float> values{1.0f, 2.0f, 30.0f, 4.0f, 5.0f};
+  CHECK(moving_average(values, 3) == std::vector<float>{1.5f, 11.0f, 12.0f, 13.0f, 4.5f});
+  CHECK(running_median(values, 3) == std::vector<float>{1.5f, 2.0f, 4.0f, 5.0f, 4.5f});
+  CHECK(running_median(values, 1) == values);
+  CHECK(running_median({}, 3).empty());
+}
+
+TEST_CASE("the running median equals the median of each window") {
+  std::mt19937 random(4);
+  std::uniform_int_distribution<int> die(0, 9);  // many equal values
+  std::vector<float> values(300);
+  for (auto& x : values) x = static_cast<float>(die(random));
+  const auto fast = running_median(values, 21);
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const std::size_t from = i > 10 ? i - 10 : 0, to = std::min<std::size_t>(values.size(), i + 11);
+    CHECK(static_cast<double>(fast[i]) == median(std::span(values).subspan(from, to - from)));
+  }
+}
+
+TEST_CASE("the block median follows a straight slope exactly between the first and last block centre") {
+  std::vector<float> slope(1000);
+  for (std::size_t i = 0; i < slope.size(); ++i) slope[i] = 0.5f * static_cast<float>(i);
+  const auto found = block_median(slope, 101);
+  for (std::size_t i = 50; i < 949; ++i) CHECK(found[i] == Approx(slope[i]).margin(0.01));
+  CHECK(block_median(std::vector<float>{4.0f, 2.0f}, 100) == std::vector<float>{3.0f, 3.0f});
+  CHECK(block_median({}, 5).empty());
+}
+
+TEST_CASE("the exponential background finds the noise floor under tones") {
+  std::mt19937 random(5);
+  std::exponential_distribution<float> noise(1.0f / 3.0f);
+  std::vector<float> power(40000);
+  for (auto& x : power) x = noise(random);
+  for (std::size_t i = 0; i < power.size(); i += 50) power[i] = 1e5f;
+  const auto floor = exponential_background(power, 2000);
+  double mean = 0.0;
+  for (const float f : floor) mean += static_cast<double>(f) / static_cast<double>(floor.size());
+  // 2 % of bins are tones: the median of the rest sits at quantile 0.51, 1.5 % higher
+  CHECK(mean == Approx(3.0).epsilon(0.05));
+}
