@@ -796,10 +796,12 @@ class Reader {
   }
 
   void joints() {
-    for (const auto& t : top_.tables("joint", "[[joint]]", {"id", "name", "shaft", "kind", "notes"})) {
+    for (const auto& t :
+         top_.tables("joint", "[[joint]]", {"id", "name", "shaft", "kind", "angle", "notes"})) {
       const Named n = named(t);
       const Joint joint{n.id, n.name, need_shaft(t, "shaft"),
-                        joint_kinds[t.word("kind", words_of(joint_kinds), 0)].meaning};
+                        joint_kinds[t.word("kind", words_of(joint_kinds), 0)].meaning,
+                        t.number("angle", 0.0, 45.0)};
       add_part(n, PartRole::joint, joint.shaft, side_of(joint.shaft));
       car_.joints.push_back(joint);
     }

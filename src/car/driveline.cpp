@@ -319,13 +319,12 @@ std::string coupling_id(const Coupling& coupling) {
   return coupling.b.empty() ? coupling.a + " held still" : coupling.a + " to " + coupling.b;
 }
 
+// Gear pairs last: of a loop that contradicts itself the last tie is named, and that is the one most often
+// miscounted.
 std::vector<Relation> relations_of(const Car& car, const DriveState& state, const RatioFactors& factors) {
   std::vector<Relation> out;
-  for (const auto& p : car.pairs)
-    if (p.meshes_in(state.gear))
-      out.push_back(relation(car, p.id,
-                             {{p.driving, p.driving_teeth * factor_of(factors, p.id)},
-                              {p.driven, p.internal ? -p.driven_teeth : p.driven_teeth}}));
+  for (const auto& c : car.couplings)
+    if (active(c, state)) out.push_back(relation(car, coupling_id(c), {{c.a, 1.0}, {c.b, -1.0}}));
   for (const auto& e : car.epicyclics)
     out.push_back(
         relation(car, e.id,
@@ -334,8 +333,11 @@ std::vector<Relation> relations_of(const Car& car, const DriveState& state, cons
     out.push_back(relation(car, b.id, {{b.driving, -b.ratio * factor_of(factors, b.id)}, {b.driven, 1.0}}));
   for (const auto& d : car.differentials)
     out.push_back(relation(car, d.id, {{d.carrier, 1.0}, {d.left, -0.5}, {d.right, -0.5}}));
-  for (const auto& c : car.couplings)
-    if (active(c, state)) out.push_back(relation(car, coupling_id(c), {{c.a, 1.0}, {c.b, -1.0}}));
+  for (const auto& p : car.pairs)
+    if (p.meshes_in(state.gear))
+      out.push_back(relation(car, p.id,
+                             {{p.driving, p.driving_teeth * factor_of(factors, p.id)},
+                              {p.driven, p.internal ? -p.driven_teeth : p.driven_teeth}}));
   return out;
 }
 

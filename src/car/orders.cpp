@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gearhark/car/joint.hpp"
 #include "meshes.hpp"
 
 namespace gearhark {
@@ -45,7 +46,15 @@ bool worth_a_row(const Line& line) {
   }
 }
 
-std::string happening(const Line& line) {
+std::string joint_beats(const Car& car, const std::string& id) {
+  for (const auto& joint : car.joints)
+    if (joint.id == id && joint.kind == JointKind::cardan && joint.angle_degrees)
+      return fmt::format("joint beats; {:.1f} % uneven at {} degrees",
+                         100.0 * hooke_unevenness(*joint.angle_degrees), *joint.angle_degrees);
+  return "joint beats";
+}
+
+std::string happening(const Car& car, const Line& line) {
   switch (line.kind) {
     case LineKind::firing:
       return "fires";
@@ -60,7 +69,7 @@ std::string happening(const Line& line) {
     case LineKind::planet_pass:
       return "planets pass";
     case LineKind::joint:
-      return "joint beats";
+      return joint_beats(car, line.part);
     case LineKind::belt:
       return "belt goes round once";
     case LineKind::tread:
@@ -85,18 +94,9 @@ std::string happening(const Family& f) {
 
 bool is_bearing_fault(Fault fault) { return fault <= Fault::cage; }
 
-// Smallest and largest fundamental, as multiples of the base, over slip and over sizes that are not known.
+// Smallest and largest fundamental, relative to the base, over slip and over sizes that are not known.
 Spread whole_spread(const Family& f) {
-  const double slip_low = 1.0 + f.slip_low, slip_high = 1.0 + f.slip_high;
-  if (f.knowledge == Knowledge::exact) return {slip_low - 1.0, slip_high - 1.0};
-  const double sign = f.fault == Fault::outer_race ? -1.0 : 1.0;
-  const auto per_turn = [&](int n, double gamma) { return n / 2.0 * (1.0 + sign * gamma); };
-  const int few = f.elements > 0 ? f.elements : fewest_elements,
-            many = f.elements > 0 ? f.elements : most_elements;
-  const double nominal = f.elements > 0 ? per_turn(few, (least_gamma(few) + most_gamma(few)) / 2.0) : 1.0;
-  const auto [a, b] = std::minmax({per_turn(few, least_gamma(few)), per_turn(few, most_gamma(few))});
-  const auto [c, d] = std::minmax({per_turn(many, least_gamma(many)), per_turn(many, most_gamma(many))});
-  return {std::min(a, c) / nominal * slip_low - 1.0, std::max(b, d) / nominal * slip_high - 1.0};
+  return {f.geometry_low * (1.0 + f.slip_low) - 1.0, f.geometry_high * (1.0 + f.slip_high) - 1.0};
 }
 
 struct Speeds {
@@ -171,7 +171,8 @@ Result<OrderTable> order_table(const Car& car, const OrdersQuestion& question) {
   OrderTable table{car.name, question, speeds.wheel, speeds.engine, {}};
   for (const auto& line : predicted_lines(car, question.state, *rates))
     if (worth_a_row(line))
-      table.rows.push_back(row_of(car, speeds, line.part, happening(line), line.rate, {line.low, line.high}));
+      table.rows.push_back(
+          row_of(car, speeds, line.part, happening(car, line), line.rate, {line.low, line.high}));
   for (const auto& family : fault_families(car, question.state, *rates))
     if (is_bearing_fault(family.fault)) add_family(table.rows, car, speeds, family);
   std::stable_sort(table.rows.begin(), table.rows.end(), [](const OrderRow& a, const OrderRow& b) {

@@ -19,7 +19,8 @@ constexpr double aspect_when_none = 80.0;
 double rim_diameter_mm(double code) { return std::floor(code * 25.4 + 0.5); }
 
 TyreSize rolled(double diameter_mm, double tolerance) {
-  return {Length(diameter_mm / 1000.0), Length(rolling_factor * diameter_mm / 1000.0), tolerance};
+  const Length diameter(diameter_mm / 1000.0);
+  return {diameter, rolling_circumference(diameter), tolerance};
 }
 
 TyreSize metric(double section_mm, double aspect, double rim_code) {
@@ -71,6 +72,8 @@ Result<TyreSize> parse_tyre_size(std::string_view designation) {
                   designation)};
 }
 
-double turns_per_mile(Length rolling_circumference) { return 1609.344 / rolling_circumference.value(); }
+Length rolling_circumference(Length overall_diameter) { return overall_diameter * rolling_factor; }
+
+double turns_per_mile(Length circumference) { return 1609.344 / circumference.value(); }
 
 }  // namespace gearhark

@@ -242,32 +242,13 @@ double strength_prior(std::size_t a) {
   return std::exp(-strength_prior_fall * static_cast<double>(a)) / sum;
 }
 
-// The range of the fundamental about `base` that unknown geometry adds before slip: (1 -+ gamma) over all
-// plausible gamma.
-std::pair<double, double> geometry_range(const Family& family) {
-  if (family.knowledge == Knowledge::exact || family.elements == 0) {
-    if (family.knowledge != Knowledge::nothing) return {1.0, 1.0};
-    const double few = fewest_elements, many = most_elements;
-    const double low = family.fault == Fault::outer_race ? few / 2 * (1.0 - most_gamma(fewest_elements))
-                                                         : few / 2 * (1.0 + least_gamma(fewest_elements));
-    const double high = family.fault == Fault::outer_race ? many / 2 * (1.0 - least_gamma(most_elements))
-                                                          : many / 2 * (1.0 + most_gamma(most_elements));
-    return {low, high};
-  }
-  const double least = least_gamma(family.elements), most = most_gamma(family.elements),
-               middle = 0.5 * (least + most);
-  if (family.fault == Fault::outer_race)
-    return {(1.0 - most) / (1.0 - middle), (1.0 - least) / (1.0 - middle)};
-  return {(1.0 + least) / (1.0 + middle), (1.0 + most) / (1.0 + middle)};
-}
-
 }  // namespace
 
 std::vector<double> slip_grid(const Family& family) {
   if (family.fault == Fault::chipped_tooth && family.slip_high - family.slip_low < 0.002) return {0.0};
   const double step = family.knowledge == Knowledge::exact ? 0.0016 : 0.004;
-  const auto [low, high] = geometry_range(family);
-  const double first = low * (1.0 + family.slip_low), last = high * (1.0 + family.slip_high);
+  const double first = family.geometry_low * (1.0 + family.slip_low),
+               last = family.geometry_high * (1.0 + family.slip_high);
   std::vector<double> slips;
   for (double factor = first; factor <= last * (1.0 + 1e-9); factor *= 1.0 + step)
     slips.push_back(factor - 1.0);

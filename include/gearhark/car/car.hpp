@@ -87,6 +87,7 @@ struct Joint {
   std::string id, name;
   std::string shaft;
   JointKind kind = JointKind::cardan;
+  std::optional<double> angle_degrees;  // at which it runs, when measured
 };
 
 enum class RollingElement { ball, angular_ball, cylindrical_roller, taper_roller, needle };

@@ -68,11 +68,7 @@ std::optional<Fault> fault_from_text(std::string_view word);
 
 enum class Knowledge { exact, count_only, nothing };
 
-// Where only the count n is known: gamma = d/D cos(contact angle) lies between these (from 1.7/n to 2.7/n:
-// the spread of the published 0.4 n / 0.6 n rules). Where not even the count is known, it lies between these
-// two counts.
-constexpr double least_gamma(int count) { return 1.7 / count; }
-constexpr double most_gamma(int count) { return 2.7 / count; }
+// Rolling elements in a row where not even their count is known.
 constexpr int fewest_elements = 6, most_elements = 24;
 
 // The lines one fault of one part would make: harmonics of `base`, each with side lines at multiples of
@@ -93,9 +89,10 @@ struct Family {
   double slip_low = 0.0, slip_high = 0.0;  // relative range of the true fundamental about `base`
   Knowledge knowledge = Knowledge::exact;
   int elements = 0;  // bearings: rolling elements; gears: teeth of the gear at fault; 0: not known
-  // Races of bearings of which only the count is known: true fundamental = ring_rate x count/2 x (1 - gamma)
-  // for the outer race, (1 + gamma) for the inner, before slip; `base` takes the middle gamma. Nothing known:
-  // base = ring_rate.
+  // What unknown sizes add to the range, before slip: true fundamental = base x [geometry_low,
+  // geometry_high]. Count known: base takes the middle of the range of gamma that bearings of its kind have.
+  // Nothing known: base = ring_rate.
+  double geometry_low = 1.0, geometry_high = 1.0;
   Rate ring_rate;      // inner less outer ring, for all bearing families
   bool loaded = true;  // gears, and bearings of their shafts: carries the drive in this state
 };

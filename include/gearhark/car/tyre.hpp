@@ -21,7 +21,10 @@ struct TyreSize {
 };
 Result<TyreSize> parse_tyre_size(std::string_view designation);
 
+// 3.05 x the overall diameter: the tyre flattens where it stands, so pi x diameter is 3 % too much.
+Length rolling_circumference(Length overall_diameter);
+
 // Turns over one mile of 1609.344 m.
-double turns_per_mile(Length rolling_circumference);
+double turns_per_mile(Length circumference);
 
 }  // namespace gearhark
