@@ -3,13 +3,9 @@
 
 #include <algorithm>
 #include <array>
-#include <cerrno>
 #include <cmath>
-#include <cstring>
-#include <fstream>
 #include <map>
 #include <numbers>
-#include <sstream>
 
 #include "file_table.hpp"
 #include "gearhark/car/driveline.hpp"
@@ -982,12 +978,8 @@ Result<Car> read_car(std::string_view toml_text, std::string_view file) {
 }
 
 Result<Car> load_car(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  std::ostringstream text;
-  if (!in || !(text << in.rdbuf()))
-    return Error{fmt::format("{}: the car file can't be read ({}); check the name and that it is a file",
-                             path, errno ? std::strerror(errno) : "it is empty or a folder")};
-  return read_car(text.str(), path);
+  const auto text = car_file::text_of(path, "the car file");
+  return text ? read_car(*text, path) : text.error();
 }
 
 }  // namespace gearhark

@@ -4,8 +4,13 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <charconv>
 #include <cmath>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
 #include <numeric>
 
 namespace gearhark::car_file {
@@ -50,6 +55,17 @@ std::optional<double> plain_number(std::string_view text) {
 }
 
 }  // namespace
+
+Result<std::string> text_of(const std::string& path, std::string_view what) {
+  const auto unreadable = [&](std::string_view why) {
+    return Error{fmt::format("{}: {} can't be read ({}); check the name", path, what, why)};
+  };
+  std::error_code none;
+  if (std::filesystem::is_directory(path, none)) return unreadable("it is a folder");
+  std::ifstream in(path, std::ios::binary);
+  if (!in) return unreadable(std::strerror(errno));
+  return std::string{std::istreambuf_iterator<char>(in), {}};
+}
 
 std::string placed(std::string_view file, toml::source_position at, const std::string& sentence) {
   return fmt::format("{}:{}:{}: {}", file, std::max<toml::source_index>(at.line, 1),
@@ -100,11 +116,11 @@ void Table::missing(std::string_view key) const {
   fail(place(), fmt::format("{} has no \"{}\"; add it", what_, key));
 }
 
-std::optional<std::string> Table::text(std::string_view key) const {
+std::optional<std::string> Table::text(std::string_view key, std::string_view expected) const {
   const auto* node = table_->get(key);
   if (!node) return std::nullopt;
   if (const auto* s = node->as_string()) return s->get();
-  wrong_type(key, "text in quotation marks");
+  wrong_type(key, expected);
 }
 
 std::string Table::need_text(std::string_view key) const {

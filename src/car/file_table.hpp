@@ -26,7 +26,9 @@ class Table {
         std::vector<std::string_view> keys);
 
   [[nodiscard]] bool has(std::string_view key) const { return table_->contains(key); }
-  [[nodiscard]] std::optional<std::string> text(std::string_view key) const;
+  // `expected` is how the message says what should stand there.
+  [[nodiscard]] std::optional<std::string> text(std::string_view key,
+                                                std::string_view expected = "text in quotation marks") const;
   [[nodiscard]] std::string need_text(std::string_view key) const;
   // A word out of a list; the first of the list when the key is missing.
   [[nodiscard]] std::size_t word(std::string_view key, const std::vector<std::string_view>& words,
@@ -68,6 +70,8 @@ class Table {
   std::string what_;
 };
 
+// The whole file. `what` names it in messages: "the car file".
+Result<std::string> text_of(const std::string& path, std::string_view what);
 std::string placed(std::string_view file, toml::source_position at, const std::string& sentence);
 // The word of the list with the fewest letters to change; "" when none is near.
 std::string nearest(std::string_view word, const std::vector<std::string_view>& words);

@@ -216,4 +216,7 @@ std::optional<Fault> fault_from_text(std::string_view word) {
   return std::nullopt;
 }
 
+std::string to_text(Load load) { return std::string(load_words[static_cast<std::size_t>(load)]); }
+std::string to_text(Turn turn) { return std::string(turn_words[static_cast<std::size_t>(turn)]); }
+
 }  // namespace gearhark

@@ -20,18 +20,6 @@ constexpr double shown_chance = 0.01;   // a line is shown as found below this
 constexpr std::size_t suspects_with_lines = 3;
 constexpr double enough_s = 8.0;  // of usable sound, all runs together
 
-// The stretch of the recording that the run is about.
-std::span<const float> sound_of(const RunSound& sound) {
-  const std::span<const float> all = sound.recording.samples;
-  const double rate = sound.recording.sample_rate;
-  const auto sample = [&](Seconds at) {
-    return std::min(all.size(), static_cast<std::size_t>(std::max(0.0, at.value()) * rate));
-  };
-  const std::size_t from = sound.run.from ? sample(*sound.run.from) : 0;
-  const std::size_t to = sound.run.to ? sample(*sound.run.to) : all.size();
-  return all.subspan(from, to > from ? to - from : 0);
-}
-
 std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
   std::vector<std::string> sentences;
   for (const Problem& problem : quality.problems) sentences.push_back(problem.sentence + " " + problem.cure);
@@ -52,9 +40,9 @@ RunReport report_on(const RunSound& sound, Tracking tracking) {
 }
 
 std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& sounds) {
-  std::vector<RecordedRun> inputs;
+  std::vector<RunInput> inputs;
   for (const RunSound& sound : sounds)
-    inputs.push_back({sound_of(sound), sound.recording.sample_rate, sound.run});
+    inputs.push_back({sound.run, sound.recording.samples, sound.recording.sample_rate});
   std::vector<Tracking> trackings = track_all(car, inputs);
   std::vector<RunReport> reports;
   for (std::size_t i = 0; i < sounds.size(); ++i)
@@ -68,10 +56,11 @@ std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>&
   std::vector<HeardRun> heard;
   for (std::size_t i = 0; i < sounds.size(); ++i) {
     if (reports[i].tracking.certainty == Certainty::lost ||
-        sound_of(sounds[i]).size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
+        sounds[i].recording.samples.size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
       continue;
-    heard.push_back(listen_to(car, sounds[i].run, sound_of(sounds[i]), sounds[i].recording.sample_rate,
-                              reports[i].quality.bandwidth, reports[i].tracking));
+    heard.push_back(listen_to(car, sounds[i].run, sounds[i].recording.samples,
+                              sounds[i].recording.sample_rate, reports[i].quality.bandwidth,
+                              reports[i].tracking));
     index.push_back(static_cast<int>(i));
   }
   return heard;

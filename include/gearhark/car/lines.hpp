@@ -2,6 +2,7 @@
 // fault makes.
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -103,6 +104,11 @@ std::vector<Family> fault_families(const Car& car, const DriveState& state, cons
 
 enum class Load { drive, floating, coast, neutral };
 enum class Turn { straight, left, right };
+// The words of road-test files, commands and JSON, in the order of the values.
+inline constexpr std::array<std::string_view, 4> load_words{"drive", "float", "coast", "neutral"};
+inline constexpr std::array<std::string_view, 3> turn_words{"straight", "left", "right"};
+std::string to_text(Load load);
+std::string to_text(Turn turn);
 
 // How loud a fault of this part sounds in this state, relative to its loudest state (1); 0: not at all.
 // One table, from trade practice (car/visibility.cpp gives the source of each row).

@@ -70,11 +70,15 @@ struct Diagnosis {
   std::vector<std::string> cautions;
 };
 
-// A run with its sound. Pure core: no file is touched from here on.
+// A run with its sound, cut to the run: the samples begin at run.from, and the times of the stated speed
+// count from there. Pure core: no file is touched from here on.
 struct RunSound {
   Run run;
   Recording recording;
 };
+// Cuts a whole recording to run.from .. run.to and puts the end of a sweep at its end. Errors: the part lies
+// outside the recording.
+Result<RunSound> run_sound(Run run, Recording whole);
 
 Diagnosis diagnose(const Car& car, const std::vector<RunSound>& runs);
 
