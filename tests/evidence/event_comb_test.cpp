@@ -107,14 +107,13 @@ TEST_CASE("runs add up, and a run in which the part should sound and does not co
   CHECK(combine({heard, unseen}).log_bayes_factor == Approx(alone).margin(0.6));
 }
 
-TEST_CASE("of a bearing with only its count known the whole published range is searched") {
+TEST_CASE("of a bearing with only its count known the whole range of its sizes is searched, slip on top") {
   Family family = race();
   family.knowledge = Knowledge::count_only;
-  family.elements = 9;
+  family.geometry_low = 0.93;
+  family.geometry_high = 1.08;
   const std::vector<double> slips = slip_grid(family);
-  const double middle = 1.0 - 2.2 / 9.0;
-  // 9/2 (1 - gamma): from gamma = 2.7/9 to 1.7/9, slip on top (facts of the trade: the 0.4 n / 0.6 n rules' spread).
-  CHECK(slips.front() == Approx((1.0 - 2.7 / 9.0) / middle * 0.983 - 1.0).margin(1e-9));
-  CHECK(slips.back() == Approx((1.0 - 1.7 / 9.0) / middle * 1.002 - 1.0).margin(0.005));
+  CHECK(slips.front() == Approx(0.93 * (1.0 + family.slip_low) - 1.0).margin(1e-9));
+  CHECK(slips.back() == Approx(1.08 * (1.0 + family.slip_high) - 1.0).margin(0.005));
   CHECK(slip_grid(race()).size() < slips.size());
 }
