@@ -2,33 +2,183 @@
 
 #include <kissfft/kiss_fftr.h>
 
+#include <algorithm>
+#include <array>
 #include <cassert>
-#include <vector>
+#include <cmath>
+#include <numbers>
+
+#include "wide/wide.hpp"
 
 namespace gearhark {
+namespace {
 
-std::size_t good_length(std::size_t n) {
-  for (std::size_t even = n + n % 2;; even += 2) {
-    std::size_t rest = even;
-    for (std::size_t factor : {2u, 3u, 5u})
-      while (rest % factor == 0 && rest > 1) rest /= factor;
-    if (rest == 1 && even > 0) return even;
-  }
+using Bin = std::complex<float>;
+
+// From here on two passes over memory beat one long transform by KissFFT.
+constexpr std::size_t long_transform = 16384;
+
+bool made_of_2_3_5(std::size_t n) {
+  for (const std::size_t factor : {2u, 3u, 5u})
+    while (n > 0 && n % factor == 0) n /= factor;
+  return n == 1;
 }
 
-struct RealFft::Plan {
-  explicit Plan(std::size_t n) : length(n) {}
-  std::size_t length;
-  kiss_fftr_cfg ahead = kiss_fftr_alloc(static_cast<int>(length), 0, nullptr, nullptr);
-  kiss_fftr_cfg back = kiss_fftr_alloc(static_cast<int>(length), 1, nullptr, nullptr);
-  ~Plan() {
-    kiss_fftr_free(ahead);
-    kiss_fftr_free(back);
+// std::complex<float> and KissFFT's and the loops' numbers are all two floats, real part first.
+const float* floats(std::span<const Bin> bins) { return reinterpret_cast<const float*>(bins.data()); }
+float* floats(std::span<Bin> bins) { return reinterpret_cast<float*>(bins.data()); }
+
+// Without the checks for infinities that std::complex makes.
+Bin product(Bin a, Bin b) {
+  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
+}
+
+Bin turn(double part) {
+  const double angle = -2.0 * std::numbers::pi * part;
+  return {static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
+}
+
+// exp(-2 pi i k / length) for k = 0..count-1.
+std::vector<Bin> turns(std::size_t length, std::size_t count) {
+  std::vector<Bin> out(count);
+  for (std::size_t k = 0; k < count; ++k) out[k] = turn(static_cast<double>(k) / static_cast<double>(length));
+  return out;
+}
+
+// The factor of a long length nearest its square root that leaves two multiples of 8; 0 where there is none.
+std::size_t rows_of(std::size_t length) {
+  if (length < long_transform || length % 64 != 0) return 0;
+  const auto root = static_cast<std::size_t>(std::sqrt(static_cast<double>(length)));
+  for (std::size_t rows = root / 8 * 8; rows >= 8; rows -= 8)
+    if (length % rows == 0 && length / rows % 8 == 0) return rows;
+  return 0;
+}
+
+class LongFft {
+ public:
+  LongFft(std::size_t length, std::size_t rows)
+      : length_(length),
+        column_(rows),
+        row_(length / rows),
+        a_(row_.length),
+        b_(row_.length),
+        between_(length) {}
+  void run(const float* in, float* out, bool inverse) {
+    const TwoPassPlan plan{column_view_, row_view_, length_, inverse};
+    loops_.two_pass(plan, in, floats(std::span(between_)), out, gearhark::floats(a_), gearhark::floats(b_));
   }
+
+ private:
+  std::size_t length_;
+  LanePlan column_, row_;
+  LanePlanView column_view_{column_}, row_view_{row_};
+  Lines a_, b_;
+  std::vector<Bin> between_;
+  const Wide& loops_ = wide();
+};
+
+std::unique_ptr<LongFft> long_fft(std::size_t length) {
+  const std::size_t rows = rows_of(length);
+  return rows == 0 ? nullptr : std::make_unique<LongFft>(length, rows);
+}
+
+template <class State>
+struct KissFree {
+  void operator()(State* state) const { kiss_fft_free(state); }
+};
+using KissPlan = std::unique_ptr<kiss_fft_state, KissFree<kiss_fft_state>>;
+using KissRealPlan = std::unique_ptr<kiss_fftr_state, KissFree<kiss_fftr_state>>;
+
+}  // namespace
+
+std::size_t good_length(std::size_t n) {
+  const std::size_t step = n > 65536 - 128 ? 128 : 2;
+  std::size_t length = std::max<std::size_t>(1, (n + step - 1) / step) * step;
+  while (!made_of_2_3_5(length)) length += step;
+  return length;
+}
+
+// --- Complex ---
+
+struct Fft::Plan {
+  explicit Plan(std::size_t n) : length(n), two_pass(long_fft(n)) {
+    if (two_pass) return;
+    ahead.reset(kiss_fft_alloc(static_cast<int>(n), 0, nullptr, nullptr));
+    back.reset(kiss_fft_alloc(static_cast<int>(n), 1, nullptr, nullptr));
+  }
+  void run(std::span<const Bin> in, std::span<Bin> out, bool inverse) const {
+    assert(in.size() == length && out.size() == length);
+    if (two_pass) return two_pass->run(floats(in), floats(out), inverse);
+    kiss_fft((inverse ? back : ahead).get(), reinterpret_cast<const kiss_fft_cpx*>(in.data()),
+             reinterpret_cast<kiss_fft_cpx*>(out.data()));
+  }
+  std::size_t length;
+  std::unique_ptr<LongFft> two_pass;
+  KissPlan ahead, back;
+};
+
+Fft::Fft(std::size_t length) : plan_(std::make_unique<Plan>(length)) { assert(made_of_2_3_5(length)); }
+Fft::~Fft() = default;
+Fft::Fft(Fft&&) noexcept = default;
+Fft& Fft::operator=(Fft&&) noexcept = default;
+
+std::size_t Fft::length() const { return plan_->length; }
+
+void Fft::forward(std::span<const Bin> in, std::span<Bin> out) const { plan_->run(in, out, false); }
+
+void Fft::inverse(std::span<const Bin> in, std::span<Bin> out) const {
+  plan_->run(in, out, true);
+  const float scale = 1.0f / static_cast<float>(length());
+  for (auto& value : out) value *= scale;
+}
+
+// --- Real ---
+
+struct RealFft::Plan {
+  explicit Plan(std::size_t n) : length(n), half(n / 2), two_pass(long_fft(half)) {
+    if (two_pass) {
+      half_turns = turns(length, half / 2 + 1);
+      packed.resize(half);
+      return;
+    }
+    ahead.reset(kiss_fftr_alloc(static_cast<int>(n), 0, nullptr, nullptr));
+    back.reset(kiss_fftr_alloc(static_cast<int>(n), 1, nullptr, nullptr));
+  }
+  // Even samples as real parts, odd as imaginary; their spectra E and O then make X[k] = E + W O and
+  // X[half - k] = conj(E - W O).
+  void forward_long(const float* time, std::span<Bin> bins) {
+    two_pass->run(time, floats(bins), false);
+    const Bin z = bins[0];
+    bins[0] = {z.real() + z.imag(), 0.0f};
+    bins[half] = {z.real() - z.imag(), 0.0f};
+    for (std::size_t k = 1; 2 * k <= half; ++k) {
+      const Bin a = bins[k], b = std::conj(bins[half - k]);
+      const Bin even = 0.5f * (a + b), less = 0.5f * (a - b);
+      const Bin odd = product(half_turns[k], {less.imag(), -less.real()});
+      bins[k] = even + odd;
+      bins[half - k] = std::conj(even - odd);
+    }
+  }
+  void inverse_long(std::span<const Bin> bins, float* time) {
+    const float first = bins[0].real(), last = bins[half].real();
+    packed[0] = {0.5f * (first + last), 0.5f * (first - last)};
+    for (std::size_t k = 1; 2 * k <= half; ++k) {
+      const Bin a = bins[k], b = std::conj(bins[half - k]);
+      const Bin even = 0.5f * (a + b);
+      const Bin odd = product(std::conj(half_turns[k]), 0.5f * (a - b));
+      packed[k] = even + Bin{-odd.imag(), odd.real()};
+      packed[half - k] = std::conj(even) + Bin{odd.imag(), odd.real()};
+    }
+    two_pass->run(floats(std::span<const Bin>(packed)), time, true);
+  }
+  std::size_t length, half;
+  std::unique_ptr<LongFft> two_pass;
+  std::vector<Bin> half_turns, packed;
+  KissRealPlan ahead, back;
 };
 
 RealFft::RealFft(std::size_t length) : plan_(std::make_unique<Plan>(length)) {
-  assert(length == good_length(length));
+  assert(length % 2 == 0 && made_of_2_3_5(length));
 }
 RealFft::~RealFft() = default;
 RealFft::RealFft(RealFft&&) noexcept = default;
@@ -36,17 +186,72 @@ RealFft& RealFft::operator=(RealFft&&) noexcept = default;
 
 std::size_t RealFft::length() const { return plan_->length; }
 
-void RealFft::forward(std::span<const float> time, std::span<std::complex<float>> bins) const {
+void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
-  // std::complex<float> and kiss_fft_cpx are both two floats, real part first.
-  kiss_fftr(plan_->ahead, time.data(), reinterpret_cast<kiss_fft_cpx*>(bins.data()));
+  if (plan_->two_pass) return plan_->forward_long(time.data(), bins);
+  kiss_fftr(plan_->ahead.get(), time.data(), reinterpret_cast<kiss_fft_cpx*>(bins.data()));
 }
 
-void RealFft::inverse(std::span<const std::complex<float>> bins, std::span<float> time) const {
+void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
-  kiss_fftri(plan_->back, reinterpret_cast<const kiss_fft_cpx*>(bins.data()), time.data());
-  const float scale = 1.0f / static_cast<float>(length());
+  if (plan_->two_pass)
+    plan_->inverse_long(bins, time.data());
+  else
+    kiss_fftri(plan_->back.get(), reinterpret_cast<const kiss_fft_cpx*>(bins.data()), time.data());
+  const float scale = (plan_->two_pass ? 2.0f : 1.0f) / static_cast<float>(length());
   for (float& sample : time) sample *= scale;
+}
+
+// --- Frames ---
+
+struct FrameFft::Plan {
+  Plan(std::vector<float> window, std::size_t n)
+      : weights(std::move(window)),
+        length(n),
+        half(n / 2),
+        lane_plan(half),
+        half_turns(turns(n, half / 2 + 1)),
+        in(half),
+        out(half + 1) {}
+  // Leaves the spectra of the frames in `out`, a frame a lane.
+  const float* run(std::span<const float> samples, std::size_t hop, std::size_t count) {
+    assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
+    std::array<const float*, batch> frames;
+    for (std::size_t f = 0; f < batch; ++f) frames[f] = samples.data() + std::min(f, count - 1) * hop;
+    loops.real_frames(view, floats(std::span<const Bin>(half_turns)), frames.data(), weights.data(),
+                      weights.size(), gearhark::floats(in), gearhark::floats(out));
+    return gearhark::floats(out);
+  }
+  std::vector<float> weights;
+  std::size_t length, half;
+  LanePlan lane_plan;
+  LanePlanView view{lane_plan};
+  std::vector<Bin> half_turns;
+  Lines in, out;
+  const Wide& loops = wide();
+};
+
+FrameFft::FrameFft(std::vector<float> weights, std::size_t length)
+    : plan_(std::make_unique<Plan>(std::move(weights), length)) {
+  assert(length % 2 == 0 && made_of_2_3_5(length) && plan_->weights.size() <= length);
+}
+FrameFft::~FrameFft() = default;
+FrameFft::FrameFft(FrameFft&&) noexcept = default;
+FrameFft& FrameFft::operator=(FrameFft&&) noexcept = default;
+
+std::size_t FrameFft::length() const { return plan_->length; }
+std::size_t FrameFft::bins() const { return plan_->half + 1; }
+
+void FrameFft::forward(std::span<const float> samples, std::size_t hop, std::size_t count,
+                       std::span<Bin> out) const {
+  assert(out.size() == count * bins());
+  plan_->loops.unpack(plan_->run(samples, hop, count), bins(), count, floats(out));
+}
+
+void FrameFft::add_power(std::span<const float> samples, std::size_t hop, std::size_t count,
+                         std::span<float> power) const {
+  assert(power.size() == bins());
+  plan_->loops.add_power(plan_->run(samples, hop, count), bins(), count, power.data());
 }
 
 }  // namespace gearhark

@@ -7,24 +7,14 @@
 #include <numbers>
 
 #include "gearhark/signal/windows.hpp"
-#include "lanes.hpp"
+#include "wide/wide.hpp"
 
 namespace gearhark {
 namespace {
 
+constexpr std::size_t lanes = 8;     // taps come in multiples of this
 constexpr double beta = 9.5;         // Kaiser: 95 dB stop band
 constexpr std::size_t phases = 512;  // rows of an interpolated table per sample
-
-float dot(const float* a, const float* b, std::size_t taps) {
-  Lanes even{}, odd{};
-  std::size_t k = 0;
-  for (; k + 2 * lanes <= taps; k += 2 * lanes) {
-    even += load(a + k) * load(b + k);
-    odd += load(a + k + lanes) * load(b + k + lanes);
-  }
-  if (k < taps) even += load(a + k) * load(b + k);
-  return sum(even + odd);
-}
 
 double sinc(double x) {
   return std::abs(x) < 1e-9 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
@@ -69,7 +59,7 @@ struct Padded {
   std::vector<float> held;
 };
 
-float value_at(const Padded& samples, double position, const Kernel& kernel) {
+float value_at(const Padded& samples, double position, const Kernel& kernel, const Wide& loops) {
   const double reach = static_cast<double>(kernel.taps / 2);
   if (!(position > -reach && position < samples.count + reach - 1.0)) return 0.0f;
   const double whole = std::floor(position);
@@ -77,14 +67,7 @@ float value_at(const Padded& samples, double position, const Kernel& kernel) {
   const auto row = std::min(static_cast<std::size_t>(fine), kernel.rows - 1);
   const auto part = static_cast<float>(fine - static_cast<double>(row));
   const float* x = samples.under(kernel, static_cast<std::ptrdiff_t>(whole));
-  const float* low = kernel.row(row);
-  const float* high = kernel.row(row + 1);
-  Lanes total{};
-  for (std::size_t k = 0; k < kernel.taps; k += lanes) {
-    const Lanes a = load(low + k);
-    total += load(x + k) * (a + part * (load(high + k) - a));
-  }
-  return sum(total);
+  return loops.dot_between(x, kernel.row(row), kernel.row(row + 1), part, kernel.taps);
 }
 
 // Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed.
@@ -142,8 +125,8 @@ std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
   std::vector<float> out(samples.size() * ratio.up / ratio.down);
   for (std::size_t i = 0; i < out.size(); ++i) {
     const std::size_t at = i * ratio.down;
-    out[i] = dot(padded.under(kernel, static_cast<std::ptrdiff_t>(at / ratio.up)), kernel.row(at % ratio.up),
-                 kernel.taps);
+    out[i] = wide().dot(padded.under(kernel, static_cast<std::ptrdiff_t>(at / ratio.up)),
+                        kernel.row(at % ratio.up), kernel.taps);
   }
   return out;
 }
@@ -156,7 +139,7 @@ std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
   const Padded padded(samples, StretchedKernels::most_taps());
   std::vector<float> out(times.size());
   for (std::size_t i = 0; i < times.size(); ++i)
-    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)));
+    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)), wide());
   return out;
 }
 
@@ -168,7 +151,7 @@ std::vector<float> resample(std::span<const float> samples, double from_hz, doub
   const Padded padded(samples, kernel.taps);
   std::vector<float> out(static_cast<std::size_t>(static_cast<double>(samples.size()) * to_hz / from_hz));
   for (std::size_t i = 0; i < out.size(); ++i)
-    out[i] = value_at(padded, static_cast<double>(i) * from_hz / to_hz, kernel);
+    out[i] = value_at(padded, static_cast<double>(i) * from_hz / to_hz, kernel, wide());
   return out;
 }
 

@@ -1,0 +1,281 @@
+// Compiled once per instruction set, each time with GEARHARK_WIDE naming the namespace of the result.
+#include "lanes.hpp"
+#include "wide.hpp"
+
+namespace gearhark {
+namespace {
+
+constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
+
+// --- The transform: decimation in time, depth first so that short parts stay in the nearest cache. ---
+
+// Transforms of 1 to 5 points, x in place.
+[[gnu::always_inline]] inline void butterfly2(Complex (&x)[5]) {
+  const Complex a = x[0], b = x[1];
+  x[0] = a + b;
+  x[1] = a - b;
+}
+
+[[gnu::always_inline]] inline void butterfly3(Complex (&x)[5]) {
+  constexpr float sine = 0.866025403784438647f;
+  const Complex both = x[1] + x[2];
+  const Complex across = times_i((x[2] - x[1]) * sine);
+  const Complex middle = x[0] - both * 0.5f;
+  x[0] = x[0] + both;
+  x[1] = middle + across;
+  x[2] = middle - across;
+}
+
+[[gnu::always_inline]] inline void butterfly4(Complex (&x)[5]) {
+  const Complex even = x[0] + x[2], even_less = x[0] - x[2];
+  const Complex odd = x[1] + x[3], odd_less = times_i(x[3] - x[1]);
+  x[0] = even + odd;
+  x[1] = even_less + odd_less;
+  x[2] = even - odd;
+  x[3] = even_less - odd_less;
+}
+
+[[gnu::always_inline]] inline void butterfly5(Complex (&x)[5]) {
+  constexpr float c1 = 0.309016994374947424f, c2 = -0.809016994374947424f;  // cos 72, cos 144 degrees
+  constexpr float s1 = 0.951056516295153572f, s2 = 0.587785252292473129f;   // sin 72, sin 144 degrees
+  const Complex outer = x[1] + x[4], inner = x[2] + x[3];
+  const Complex outer_less = times_i(x[4] - x[1]), inner_less = times_i(x[3] - x[2]);
+  const Complex a = x[0] + outer * c1 + inner * c2, b = x[0] + outer * c2 + inner * c1;
+  const Complex c = outer_less * s1 + inner_less * s2, d = outer_less * s2 - inner_less * s1;
+  x[0] = x[0] + outer + inner;
+  x[1] = a + c;
+  x[2] = b + d;
+  x[3] = b - d;
+  x[4] = a - c;
+}
+
+template <unsigned p>
+[[gnu::always_inline]] inline void butterfly(Complex (&x)[5]) {
+  if constexpr (p == 2) butterfly2(x);
+  if constexpr (p == 3) butterfly3(x);
+  if constexpr (p == 4) butterfly4(x);
+  if constexpr (p == 5) butterfly5(x);
+}
+
+// p points `step` lines apart, in to out side by side.
+template <unsigned p>
+void first_stage(const float* in, std::size_t step, float* out) {
+  Complex x[5];
+  for (unsigned j = 0; j < p; ++j) x[j] = get(in + j * step * line);
+  butterfly<p>(x);
+  for (unsigned j = 0; j < p; ++j) put(out + j * line, x[j]);
+}
+
+// Joins p transforms of m points that stand one after the other.
+template <unsigned p>
+void join(float* data, std::size_t m, const float* turns) {
+  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1)) {
+    Complex x[5];
+    x[0] = get(data);
+    for (unsigned j = 1; j < p; ++j) x[j] = turned(get(data + j * m * line), turns + 2 * (j - 1));
+    butterfly<p>(x);
+    for (unsigned j = 0; j < p; ++j) put(data + j * m * line, x[j]);
+  }
+}
+
+void first_stage(unsigned p, const float* in, std::size_t step, float* out) {
+  switch (p) {
+    case 2:
+      return first_stage<2>(in, step, out);
+    case 3:
+      return first_stage<3>(in, step, out);
+    case 4:
+      return first_stage<4>(in, step, out);
+    case 5:
+      return first_stage<5>(in, step, out);
+    default:
+      return first_stage<1>(in, step, out);
+  }
+}
+
+void join(unsigned p, float* data, std::size_t m, const float* turns) {
+  switch (p) {
+    case 2:
+      return join<2>(data, m, turns);
+    case 3:
+      return join<3>(data, m, turns);
+    case 4:
+      return join<4>(data, m, turns);
+    case 5:
+      return join<5>(data, m, turns);
+    default:
+      return;
+  }
+}
+
+void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, const float* in,
+                    std::size_t step, float* out) {
+  const unsigned p = plan.radices[stage];
+  const std::size_t m = n / p;
+  if (m == 1) return first_stage(p, in, step, out);
+  for (unsigned j = 0; j < p; ++j)
+    transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
+  join(p, out, m, plan.turns[stage]);
+}
+
+void transform(const LanePlanView& plan, const float* in, float* out) {
+  transform_part(plan, 0, plan.length, in, 1, out);
+}
+
+// --- Real frames: even samples as real parts, odd as imaginary, taken apart afterwards. ---
+
+void gather_frames(const float* const* frames, const float* weights, std::size_t used, std::size_t length,
+                   float* out) {
+  std::size_t i = 0;
+  for (; i + lanes <= used; i += lanes) {
+    const Lanes w = load(weights + i);
+    Lanes rows[lanes];
+    for (std::size_t f = 0; f < lanes; ++f) rows[f] = load(frames[f] + i) * w;
+    transpose(rows);
+    for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * lanes, rows[j]);
+  }
+  for (; i < used; ++i)
+    for (std::size_t f = 0; f < lanes; ++f) out[i * lanes + f] = frames[f][i] * weights[i];
+  __builtin_memset(out + used * lanes, 0, (length - used) * lanes * sizeof(float));
+}
+
+// X[k] = E + W O, X[n-k] = conj(E - W O), with E, O the spectra of the even and odd samples in z's bins.
+void split_real(float* bins, std::size_t n, const float* turns) {
+  const Complex z = get(bins);
+  put(bins, {z.re + z.im, Lanes{}});
+  put(bins + n * line, {z.re - z.im, Lanes{}});
+  for (std::size_t k = 1; 2 * k <= n; ++k) {
+    const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
+    const Complex even{0.5f * (a.re + b.re), 0.5f * (a.im - b.im)};
+    const Complex odd = turned({0.5f * (a.im + b.im), 0.5f * (b.re - a.re)}, turns + 2 * k);
+    put(bins + k * line, even + odd);
+    put(bins + (n - k) * line, {even.re - odd.re, odd.im - even.im});
+  }
+}
+
+void real_frames(const LanePlanView& plan, const float* turns, const float* const* frames,
+                 const float* weights, std::size_t used, float* in, float* out) {
+  gather_frames(frames, weights, used, 2 * plan.length, in);
+  transform(plan, in, out);
+  split_real(out, plan.length, turns);
+}
+
+void unpack(const float* in, std::size_t bins, std::size_t count, float* out) {
+  std::size_t k = 0;
+  for (; k + lanes <= bins; k += lanes) {
+    Lanes re[lanes], im[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      re[j] = load(in + (k + j) * line);
+      im[j] = load(in + (k + j) * line + lanes);
+    }
+    transpose(re);
+    transpose(im);
+    for (std::size_t f = 0; f < count; ++f) put_pairs(out + 2 * (f * bins + k), {re[f], im[f]});
+  }
+  for (; k < bins; ++k)
+    for (std::size_t f = 0; f < count; ++f) {
+      out[2 * (f * bins + k)] = in[k * line + f];
+      out[2 * (f * bins + k) + 1] = in[k * line + lanes + f];
+    }
+}
+
+void add_power(const float* in, std::size_t bins, std::size_t count, float* power) {
+  Lanes counted{};
+  for (std::size_t f = 0; f < count; ++f) counted[f] = 1.0f;
+  for (std::size_t k = 0; k < bins; ++k) {
+    const Complex x = get(in + k * line);
+    power[k] += sum(counted * (x.re * x.re + x.im * x.im));
+  }
+}
+
+// --- Long transforms: columns eight at a time, turned, then rows eight at a time. Every access to the long
+// arrays is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
+
+[[gnu::always_inline]] inline Complex exchanged(Complex a, bool inverse) {
+  return inverse ? Complex{a.im, a.re} : a;
+}
+
+// Lane l times W_length^((first + l) k) for line k; the turns by repeated multiplication in double precision.
+void turn_columns(float* data, std::size_t rows, std::size_t first, std::size_t length) {
+  DoubleLanes step_re, step_im, re = DoubleLanes{} + 1.0, im{};
+  for (std::size_t l = 0; l < lanes; ++l) {
+    const double angle = -6.283185307179586477 * static_cast<double>(first + l) / static_cast<double>(length);
+    step_re[l] = __builtin_cos(angle);
+    step_im[l] = __builtin_sin(angle);
+  }
+  for (std::size_t k = 0; k < rows; ++k) {
+    const Complex turn{__builtin_convertvector(re, Lanes), __builtin_convertvector(im, Lanes)};
+    put(data + k * line, get(data + k * line) * turn);
+    const DoubleLanes next = re * step_re - im * step_im;
+    im = re * step_im + im * step_re;
+    re = next;
+  }
+}
+
+void columns_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
+  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  for (std::size_t c = 0; c < columns; c += lanes) {
+    for (std::size_t r = 0; r < rows; ++r)
+      put(a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
+    transform(plan.column, a, b);
+    turn_columns(b, rows, c, plan.length);
+    for (std::size_t r = 0; r < rows; ++r) put(out + 2 * (r * columns + c), get(b + r * line));
+  }
+}
+
+// `in` holds blocks of eight columns in lane form, as columns_pass() leaves them.
+void rows_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
+  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  for (std::size_t r = 0; r < rows; r += lanes) {
+    for (std::size_t c = 0; c < columns; c += lanes) {
+      Lanes re[lanes], im[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) {
+        const Complex block = get(in + 2 * ((r + j) * columns + c));
+        re[j] = block.re;
+        im[j] = block.im;
+      }
+      transpose(re);
+      transpose(im);
+      for (std::size_t j = 0; j < lanes; ++j) put(a + (c + j) * line, {re[j], im[j]});
+    }
+    transform(plan.row, a, b);
+    for (std::size_t c = 0; c < columns; ++c)
+      put_pairs(out + 2 * (c * rows + r), exchanged(get(b + c * line), plan.inverse));
+  }
+}
+
+void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b) {
+  columns_pass(plan, in, between, a, b);
+  rows_pass(plan, between, out, a, b);
+}
+
+// --- Filters ---
+
+float dot(const float* a, const float* b, std::size_t taps) {
+  Lanes even{}, odd{};
+  std::size_t k = 0;
+  for (; k + 2 * lanes <= taps; k += 2 * lanes) {
+    even += load(a + k) * load(b + k);
+    odd += load(a + k + lanes) * load(b + k + lanes);
+  }
+  if (k < taps) even += load(a + k) * load(b + k);
+  return sum(even + odd);
+}
+
+float dot_between(const float* x, const float* low, const float* high, float part, std::size_t taps) {
+  Lanes total{};
+  for (std::size_t k = 0; k < taps; k += lanes) {
+    const Lanes a = load(low + k);
+    total += load(x + k) * (a + part * (load(high + k) - a));
+  }
+  return sum(total);
+}
+
+}  // namespace
+
+namespace GEARHARK_WIDE {
+extern const Wide loops;
+const Wide loops{transform, real_frames, unpack, add_power, two_pass, dot, dot_between};
+}  // namespace GEARHARK_WIDE
+
+}  // namespace gearhark

@@ -1,0 +1,73 @@
+// The innermost loops of this room, compiled for several instruction sets; wide() gives the widest set this
+// machine has. Pointers and sizes only, so that no shared inline code is compiled for the wrong machine.
+#pragma once
+
+#include <cstddef>
+#include <vector>
+
+namespace gearhark {
+
+// Room for 8 complex numbers in lane form, on a cache line of its own.
+struct alignas(64) Line {
+  float values[16];
+};
+using Lines = std::vector<Line>;
+inline float* floats(Lines& lines) { return lines.data()->values; }
+
+// How to transform `length` complex numbers (made of 2, 3 and 5) in each of eight lanes.
+struct LanePlan {
+  explicit LanePlan(std::size_t length);
+  std::size_t length;
+  std::vector<unsigned> radices;          // outermost first
+  std::vector<std::vector<float>> turns;  // per radix p of size n = p m: W_n^(jk), j = 1..p-1, k = 0..m-1
+};
+
+// As the loops see it.
+struct LanePlanView {
+  explicit LanePlanView(const LanePlan& plan);
+  std::size_t length = 0;
+  unsigned radices[48] = {};
+  const float* turns[48] = {};
+};
+
+// length = columns x rows, both multiples of 8; a transform in two passes over memory.
+struct TwoPassPlan {
+  const LanePlanView& column;  // of length `rows`
+  const LanePlanView& row;     // of length `columns`
+  std::size_t length;
+  bool inverse;  // unscaled
+};
+
+struct Wide {
+  // out (length lines) = transform of in (length lines), which stays.
+  void (*transform)(const LanePlanView& plan, const float* in, float* out);
+  // Spectra of 8 real frames of 2 x plan.length samples, each the product of `used` samples and weights
+  // followed by zeros. turns: W_2n^k, k = 0..n/2. in: n lines of scratch; out: n + 1 lines.
+  void (*real_frames)(const LanePlanView& plan, const float* turns, const float* const* frames,
+                      const float* weights, std::size_t used, float* in, float* out);
+  // The first `count` lanes of `bins` lines as rows of complex numbers.
+  void (*unpack)(const float* lines, std::size_t bins, std::size_t count, float* out);
+  // power[k] += sum of squared magnitudes in the first `count` lanes.
+  void (*add_power)(const float* lines, std::size_t bins, std::size_t count, float* power);
+  // between: as many complex numbers as in and out; a, b: scratch of max(rows, columns) lines each.
+  void (*two_pass)(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b);
+  // sum of a[k] b[k]; taps a multiple of 8.
+  float (*dot)(const float* a, const float* b, std::size_t taps);
+  // sum of x[k] (low[k] + part (high[k] - low[k]))
+  float (*dot_between)(const float* x, const float* low, const float* high, float part, std::size_t taps);
+};
+
+namespace wide_baseline {
+extern const Wide loops;
+}
+namespace wide_avx2 {
+extern const Wide loops;
+}
+
+enum class Width { widest, baseline };
+// The loops in use. The choice is made at the first call; set_width() is for tests and changes it for plans
+// made later.
+const Wide& wide();
+void set_width(Width width);
+
+}  // namespace gearhark
