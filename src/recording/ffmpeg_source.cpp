@@ -170,7 +170,7 @@ class FfmpegSource : public Source {
              "nothing in it can be read; copy it from the phone again, or record again and stop the "
              "recording "
              "before closing the app";
-    if (magic == Magic::for_sndfile)
+    if (magic == Magic::for_sndfile || magic == Magic::ogg_opus)
       return "begins like a sound file, but what follows is cut off or damaged; copy it from the phone again";
     return "is not a sound file that can be read here; give a WAV, FLAC, MP3, Ogg, Opus, M4A, 3GP, WebM, MP4 "
            "or "

@@ -24,18 +24,20 @@ struct Problem {
 };
 
 struct RecordingQuality {
-  Hertz bandwidth;                // where the codec or the phone cuts off
-  Decibels level;                 // RMS re full scale
-  double clipped_share = 0.0;     // of samples
-  double level_pumping_db = 0.0;  // swing of the slow gain that the phone added
-  double wind_db = 0.0;           // low-frequency surplus
-  double bumps_per_minute = 0.0;
-  Seconds usable;
-  std::vector<Stretch> stretches;  // usable ones, in order
+  Hertz bandwidth;                 // where the codec or the phone cuts off; below it there is sound
+  Decibels level;                  // RMS re full scale
+  double clipped_share = 0.0;      // of samples
+  double level_pumping_db = 0.0;   // swing (highest - lowest) of the gain that moves all bands together
+  double wind_db = 0.0;            // how far gusts below 120 Hz rise above the calm, against the middle bands
+  double bumps_per_minute = 0.0;   // short broadband impacts
+  int dropouts = 0;                // sudden gaps
+  Seconds dropped;                 // their length together
+  Seconds usable;                  // the stretches together
+  std::vector<Stretch> stretches;  // usable ones, in order: bumps, gaps and clipped moments are cut out
   std::vector<Problem> problems;   // worst first
 };
 
-// Pure: looks at the samples alone.
+// Pure: looks at the samples alone. Speech and indicator ticks are not looked for.
 RecordingQuality assess(const Recording& recording);
 
 }  // namespace gearhark

@@ -1,0 +1,130 @@
+#include "short_spectra.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/statistics.hpp"
+
+namespace gearhark {
+namespace {
+
+// 25 Hz bins resolve the edges of codecs to a bin or two; steps of 0.2 s follow a gain control, whose release
+// is of the order of a second.
+constexpr double frame_s = 0.04, step_s = 0.2;
+constexpr double tiny = 1e-20;
+
+struct Window {
+  std::vector<float> weights;
+  double power = 0.0;
+};
+
+Window hann(std::size_t length) {
+  Window w{std::vector<float>(length)};
+  for (std::size_t i = 0; i < length; ++i) {
+    const double x =
+        0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(length));
+    w.weights[i] = static_cast<float>(x);
+    w.power += x * x;
+  }
+  return w;
+}
+
+std::vector<double> decibels(const std::vector<double>& density) {
+  std::vector<double> db(density.size());
+  for (std::size_t i = 0; i < db.size(); ++i) db[i] = 10.0 * std::log10(density[i] + tiny * 1e-5);
+  return db;
+}
+
+double median_between(const std::vector<double>& values, double low, double high) {
+  const auto last = static_cast<double>(values.size());
+  const auto from = static_cast<std::size_t>(std::clamp(low, 0.0, last));
+  const auto to = static_cast<std::size_t>(std::clamp(high, 0.0, last));
+  if (from >= to) return -1e9;
+  const std::vector<float> part(values.begin() + static_cast<long>(from),
+                                values.begin() + static_cast<long>(to));
+  return median(part);
+}
+
+// Edges are looked for above this: road noise falls steeply below, and no phone codec cuts there.
+constexpr double lowest_edge_hz = 2000.0;
+// An edge is a fall of 15 dB within 400 Hz; rooms and cars do not do that, filters and codecs do.
+constexpr double edge_db = 15.0, edge_gap_hz = 200.0, edge_span_hz = 800.0;
+// The edge is where the level is last within this of the band below: beyond, codecs pass something now and
+// then.
+constexpr double edge_begins_db = 10.0;
+// What lies above an edge must stay this far below it, else it was a dip.
+constexpr double stays_below_db = 10.0;
+
+// Steepest fall after which the spectrum stays down; the spectrum's end when there is none.
+double edge_of(const std::vector<double>& db, double bin_hz) {
+  const double gap = edge_gap_hz / bin_hz, span = edge_span_hz / bin_hz, end = static_cast<double>(db.size());
+  double steepest = edge_db, edge = end * bin_hz;
+  for (double at = lowest_edge_hz / bin_hz; at + 2.0 * gap < end; at += 1.0) {
+    const double below = median_between(db, at - span, at - gap),
+                 above = median_between(db, at + gap, at + span);
+    if (below - above <= steepest || below - median_between(db, at + gap, end) < stays_below_db) continue;
+    steepest = below - above;
+    double k = std::max(0.0, at - span);
+    for (double j = k; j < at + span && j < end; j += 1.0)
+      if (db[static_cast<std::size_t>(j)] > below - edge_begins_db) k = j + 1.0;
+    edge = k * bin_hz;
+  }
+  return edge;
+}
+
+double end_above(const std::vector<double>& db, double bin_hz, double floor_db) {
+  constexpr double half_width_bins = 3.0;
+  for (auto k = static_cast<double>(db.size()) - 1.0; k > half_width_bins; k -= 1.0)
+    if (median_between(db, k - half_width_bins, k + half_width_bins + 1.0) > floor_db) return k * bin_hz;
+  return 0.0;
+}
+
+}  // namespace
+
+ShortSpectra short_spectra(std::span<const float> samples, double rate_hz) {
+  const std::size_t length = good_length(static_cast<std::size_t>(rate_hz * frame_s));
+  const RealFft fft(length);
+  const Window window = hann(length);
+  const std::size_t frames_per_step =
+      static_cast<std::size_t>(std::round(step_s * rate_hz / static_cast<double>(length)));
+  ShortSpectra s;
+  s.bin_hz = rate_hz / static_cast<double>(length);
+  s.step_s = static_cast<double>(frames_per_step * length) / rate_hz;
+  s.density.assign(length / 2 + 1, 0.0);
+  s.band_levels.resize(std::size(bands));
+
+  std::vector<float> frame(length);
+  std::vector<std::complex<float>> bins(length / 2 + 1);
+  std::vector<double> step(bins.size(), 0.0);
+  const std::size_t frames = samples.size() / length;
+  for (std::size_t f = 0; f < frames; ++f) {
+    for (std::size_t i = 0; i < length; ++i) frame[i] = samples[f * length + i] * window.weights[i];
+    fft.forward(frame, bins);
+    for (std::size_t k = 0; k < bins.size(); ++k)
+      step[k] += 2.0 * static_cast<double>(std::norm(bins[k])) / (window.power * rate_hz);
+    if ((f + 1) % frames_per_step != 0 && f + 1 != frames) continue;
+    if ((f + 1) % frames_per_step == 0)
+      for (std::size_t b = 0; b < std::size(bands); ++b) {
+        double power = tiny;
+        for (auto k = static_cast<std::size_t>(std::ceil(bands[b].low_hz / s.bin_hz));
+             static_cast<double>(k) * s.bin_hz < bands[b].high_hz && k < step.size(); ++k)
+          power += step[k] * s.bin_hz / static_cast<double>(frames_per_step);
+        s.band_levels[b].push_back(static_cast<float>(10.0 * std::log10(power)));
+      }
+    for (std::size_t k = 0; k < step.size(); ++k) s.density[k] += step[k] / static_cast<double>(frames);
+    std::fill(step.begin(), step.end(), 0.0);
+  }
+  return s;
+}
+
+double bandwidth_of(const ShortSpectra& spectra, double floor_density) {
+  const std::vector<double> db = decibels(spectra.density);
+  constexpr double above_floor_db = 3.0;
+  const double end = end_above(db, spectra.bin_hz, 10.0 * std::log10(floor_density) + above_floor_db);
+  return std::min(edge_of(db, spectra.bin_hz), end);
+}
+
+}  // namespace gearhark
