@@ -58,21 +58,37 @@ constexpr double edge_begins_db = 10.0;
 // What lies above an edge must stay this far below it, else it was a dip.
 constexpr double stays_below_db = 10.0;
 
-// Steepest fall after which the spectrum stays down; the spectrum's end when there is none.
+struct Fall {
+  double db = 0.0, below_db = 0.0;
+};
+
+// How far the spectrum falls about a bin; 0 where it comes back up further on.
+Fall fall_at(const std::vector<double>& db, double at, double bin_hz) {
+  const double gap = edge_gap_hz / bin_hz, span = edge_span_hz / bin_hz;
+  const double below = median_between(db, at - span, at - gap),
+               above = median_between(db, at + gap, at + span);
+  const double rest = median_between(db, at + gap, static_cast<double>(db.size()));
+  return {below - rest < stays_below_db ? 0.0 : below - above, below};
+}
+
+// The lowest lasting fall, at its steepest; the spectrum's end when there is none.
 double edge_of(const std::vector<double>& db, double bin_hz) {
-  const double gap = edge_gap_hz / bin_hz, span = edge_span_hz / bin_hz, end = static_cast<double>(db.size());
-  double steepest = edge_db, edge = end * bin_hz;
-  for (double at = lowest_edge_hz / bin_hz; at + 2.0 * gap < end; at += 1.0) {
-    const double below = median_between(db, at - span, at - gap),
-                 above = median_between(db, at + gap, at + span);
-    if (below - above <= steepest || below - median_between(db, at + gap, end) < stays_below_db) continue;
-    steepest = below - above;
-    double k = std::max(0.0, at - span);
-    for (double j = k; j < at + span && j < end; j += 1.0)
-      if (db[static_cast<std::size_t>(j)] > below - edge_begins_db) k = j + 1.0;
-    edge = k * bin_hz;
-  }
-  return edge;
+  const double last = static_cast<double>(db.size()) - 2.0 * edge_gap_hz / bin_hz,
+               span = edge_span_hz / bin_hz;
+  double at = lowest_edge_hz / bin_hz;
+  while (at < last && fall_at(db, at, bin_hz).db < edge_db) at += 1.0;
+  if (at >= last) return static_cast<double>(db.size()) * bin_hz;
+  Fall steepest;
+  double edge = at;
+  for (double j = at; j < std::min(last, at + span); j += 1.0)
+    if (const Fall fall = fall_at(db, j, bin_hz); fall.db > steepest.db) {
+      steepest = fall;
+      edge = j;
+    }
+  const double end = std::min(edge + span, static_cast<double>(db.size()));
+  for (double j = std::max(0.0, edge - span); j < end; j += 1.0)
+    if (db[static_cast<std::size_t>(j)] > steepest.below_db - edge_begins_db) edge = j + 1.0;
+  return edge * bin_hz;
 }
 
 double end_above(const std::vector<double>& db, double bin_hz, double floor_db) {
