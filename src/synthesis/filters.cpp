@@ -19,7 +19,7 @@ std::vector<Resonance> draw_resonances(Random& random, int count, double low_hz,
   std::vector<Resonance> resonances;
   for (int i = 0; i < count; ++i)
     resonances.push_back(
-        {random.log_uniform(low_hz, high_hz), random.log_uniform(0.012, 0.05), random.scatter_db(0.0, 4.0)});
+        {random.log_uniform(low_hz, high_hz), random.log_uniform(0.02, 0.08), random.scatter_db(0.0, 4.0)});
   return resonances;
 }
 

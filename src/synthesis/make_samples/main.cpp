@@ -24,65 +24,43 @@ struct Sample {
   const char* folder;
   const char* model;
   const char* extension;  // what the phone makes of it
-  const char* notes;
-  const char* part;  // "": healthy
-  Fault fault;
-  double level_db;
-  Extent extent;
+  const char* notes;      // as the mechanic wrote them; what it is stands in samples/README.md
   std::uint64_t seed;
+  std::optional<SoundFault> fault;
   std::vector<SampleRun> runs;
 };
 
+SoundFault fault(const char* part, Fault kind, double level_db) {
+  SoundFault made;
+  made.part = part;
+  made.fault = kind;
+  made.level = Decibels::already(level_db);
+  return made;
+}
+
+// clang-format off
 const std::vector<Sample> samples{
-    {"pinion_bearing",
-     "heron_rear_transaxle",
-     "m4a",
-     "A growl that grew over a month. Outer race of the pinion's head bearing.",
-     "pinion_head_bearing",
-     Fault::outer_race,
-     9.0,
-     Extent::point,
-     11,
+    {"pinion_bearing", "heron_rear_transaxle", "m4a", "A growl that grew over a month, worst under power.", 32,
+     fault("pinion_head_bearing", Fault::outer_race, 9.0),
      {{"3", Load::drive, Turn::straight, 62.0},
       {"4", Load::drive, Turn::straight, 68.0},
       {"3", Load::coast, Turn::straight, 64.0}}},
-    {"healthy",
-     "plover_live_axle_overdrive",
-     "opus",
-     "Nothing wrong: a check after purchase.",
-     "",
-     Fault::outer_race,
-     0.0,
-     Extent::point,
-     12,
+    {"healthy", "plover_live_axle_overdrive", "opus", "No complaint: a check after buying the car.", 12, {},
      {{"3", Load::drive, Turn::straight, 55.0},
       {"4", Load::drive, Turn::straight, 76.0},
       {"N", Load::neutral, Turn::straight, 60.0}}},
-    {"wheel_bearing",
-     "plover_live_axle_overdrive",
-     "m4a",
-     "A rumble, louder in right-hand bends. Left rear wheel bearing, inner race.",
-     "wheel_bearing_rl",
-     Fault::inner_race,
-     9.0,
-     Extent::point,
-     13,
+    {"wheel_bearing", "plover_live_axle_overdrive", "m4a", "A rumble at the back, worst in right-hand bends.", 13,
+     fault("wheel_bearing_rl", Fault::inner_race, 9.0),
      {{"4", Load::drive, Turn::straight, 72.0},
       {"3", Load::floating, Turn::right, 52.0},
       {"3", Load::floating, Turn::left, 52.0}}},
-    {"worn_gears",
-     "dunlin_front_drive",
-     "3gp",
-     "A whine in third only. Third gear pair, worn teeth.",
-     "gear_pair_3",
-     Fault::worn_teeth,
-     14.0,
-     Extent::point,
-     14,
+    {"worn_gears", "dunlin_front_drive", "3gp", "A whine in third and in no other gear.", 21,
+     fault("gear_pair_3", Fault::worn_teeth, 14.0),
      {{"3", Load::drive, Turn::straight, 50.0},
       {"3", Load::coast, Turn::straight, 54.0},
       {"4", Load::drive, Turn::straight, 62.0}}},
 };
+// clang-format on
 
 constexpr double needle_reads_high = 1.045;
 
@@ -113,13 +91,7 @@ SoundSettings settings_of(const Sample& sample, const SampleRun& run, std::uint6
   settings.run.duration = Seconds(22.0);
   settings.car_seed = sample.seed;
   settings.run_seed = 10 * sample.seed + number;
-  if (*sample.part) {
-    settings.fault.emplace();
-    settings.fault->part = sample.part;
-    settings.fault->fault = sample.fault;
-    settings.fault->level = Decibels::already(sample.level_db);
-    settings.fault->extent = sample.extent;
-  }
+  settings.fault = sample.fault;
   return settings;
 }
 
