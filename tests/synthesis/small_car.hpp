@@ -56,7 +56,10 @@ inline Car small_car() {
   belt.driving = "engine";
   belt.ratio = 1.9;
   car.belts.push_back(belt);
-  car.joints.push_back({"rear_joint", "rear propshaft joint", "propshaft", JointKind::cardan});
+  Joint joint;
+  joint.id = joint.name = "rear_joint";
+  joint.shaft = "propshaft";
+  car.joints.push_back(joint);
   car.bearings = {ball_bearing("pinion_head", "pinion", 9, 7.94, 39.04),
                   ball_bearing("hub_left", "wheel_fl", 9, 9, 46),
                   ball_bearing("wheel_right", "wheel_rr", 8, 13, 57),
