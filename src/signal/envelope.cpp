@@ -1,0 +1,96 @@
+#include "gearhark/signal/envelope.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "gearhark/signal/fft.hpp"
+
+namespace gearhark {
+namespace {
+
+using Bins = std::vector<std::complex<float>>;
+
+struct Spectrum {
+  RealFft fft;
+  Bins bins;
+};
+
+// The whole signal, zeros added up to a good length.
+Spectrum spectrum_of(std::span<const float> samples) {
+  std::vector<float> padded(good_length(samples.size()), 0.0f);
+  std::copy(samples.begin(), samples.end(), padded.begin());
+  Spectrum out{RealFft(padded.size()), Bins(padded.size() / 2 + 1)};
+  out.fft.forward(padded, out.bins);
+  return out;
+}
+
+// 0 outside low..high, 1 inside, raised cosines over `slope` within the edges.
+double band_weight(double f, double low, double high, double slope) {
+  const double depth = std::min(f - low, high - f);
+  if (depth < 0.0) return 0.0;
+  return depth >= slope ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * depth / slope);
+}
+
+}  // namespace
+
+std::vector<float> band_envelope(std::span<const float> samples, double rate_hz, Hertz low, Hertz high) {
+  if (samples.empty()) return {};
+  const Spectrum spectrum = spectrum_of(samples);
+  const std::size_t points = spectrum.fft.length();
+  const double bin_hz = rate_hz / static_cast<double>(points);
+  const double from = std::max(0.0, low.value()), to = std::min(0.5 * rate_hz, high.value());
+
+  Bins analytic(points, 0.0f), out(points);
+  for (std::size_t k = 0; k < spectrum.bins.size(); ++k) {
+    const double one_sided = k == 0 || 2 * k == points ? 1.0 : 2.0;
+    const double weight =
+        one_sided * band_weight(static_cast<double>(k) * bin_hz, from, to, 0.1 * (to - from));
+    analytic[k] = static_cast<float>(weight) * spectrum.bins[k];
+  }
+  Fft(points).inverse(analytic, out);
+
+  std::vector<float> envelope(samples.size());
+  for (std::size_t i = 0; i < envelope.size(); ++i) envelope[i] = std::sqrt(std::norm(out[i]));
+  return envelope;
+}
+
+std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames) {
+  const std::size_t bins = frame_points(frames) / 2 + 1;
+  std::vector<double> second(bins, 0.0), fourth(bins, 0.0);
+  for_each_frame(samples, frames, [&](std::size_t, auto spectrum) {
+    for (std::size_t k = 0; k < bins; ++k) {
+      const auto power = static_cast<double>(std::norm(spectrum[k]));
+      second[k] += power;
+      fourth[k] += power * power;
+    }
+  });
+  std::vector<float> out(bins, 0.0f);
+  const std::size_t count = frame_count(samples.size(), frames);
+  if (count < 2) return out;
+  for (std::size_t k = 0; k < bins; ++k)
+    if (second[k] > 0.0)
+      out[k] = static_cast<float>(static_cast<double>(count) * fourth[k] / (second[k] * second[k]) - 2.0);
+  return out;
+}
+
+double kurtosis_in_noise(double kurtosis, double noise_to_signal) {
+  return kurtosis / ((1.0 + noise_to_signal) * (1.0 + noise_to_signal));
+}
+
+std::vector<float> prewhitened(std::span<const float> samples) {
+  if (samples.empty()) return {};
+  Spectrum spectrum = spectrum_of(samples);
+  // Unit magnitude in every bin is a mean square of 1 / points.
+  const auto magnitude = std::sqrt(static_cast<float>(spectrum.fft.length()));
+  for (auto& bin : spectrum.bins) {
+    const float size = std::sqrt(std::norm(bin));
+    bin *= size > 0.0f ? magnitude / size : 0.0f;
+  }
+  std::vector<float> white(spectrum.fft.length());
+  spectrum.fft.inverse(spectrum.bins, white);
+  white.resize(samples.size());
+  return white;
+}
+
+}  // namespace gearhark
