@@ -18,6 +18,11 @@ constexpr float near_full_scale = 0.985F;
 constexpr std::size_t surroundings = 200;  // moments: 2 s
 // Noise whose bandwidth is a mere 300 Hz exceeds its own level by 10 dB in a moment once in 10^10.
 constexpr float bump_db = 10.0F;
+// Faults knock too, but a bearing's or joint's own impact is over in a moment or two; wheel and suspension
+// take longer over a joint in the road. So a bump fills 3 of 8 moments, or is far louder than a fault's
+// knock.
+constexpr std::size_t bump_moments = 3, bump_window = 8;
+constexpr float violent_db = 20.0F;
 // Sound does not end by 20 dB within 10 ms; a lost packet or a noise gate does.
 constexpr float gap_db = 20.0F;
 // Not a single step of 16-bit sound in 10 ms: nothing was recorded.
@@ -61,6 +66,19 @@ int count_events(const std::vector<bool>& flags) {
   return events;
 }
 
+// The flags that stand close enough together to be one bump.
+std::vector<bool> lasting(const std::vector<bool>& flags) {
+  std::vector<bool> kept(flags.size());
+  for (std::size_t i = 0; i < flags.size(); ++i) {
+    const std::size_t end = std::min(i + bump_window, flags.size());
+    if (std::count(flags.begin() + static_cast<long>(i), flags.begin() + static_cast<long>(end), true) <
+        static_cast<long>(bump_moments))
+      continue;
+    for (std::size_t j = i; j < end; ++j) kept[j] = kept[j] || flags[j];
+  }
+  return kept;
+}
+
 // Without the flags that touch the start or the end: silence there is how recordings begin and end.
 std::vector<bool> within(std::vector<bool> flags) {
   std::fill(flags.begin(), std::find(flags.begin(), flags.end(), false), false);
@@ -100,9 +118,14 @@ Moments moments_of(std::span<const float> samples, double rate_hz) {
 Flagged bumps_in(const Moments& m) {
   const std::vector<float> middle = block_median(m.middle_level, surroundings);
   const std::vector<float> high = block_median(m.high_level, surroundings);
-  Flagged bumps{std::vector<bool>(m.level.size())};
-  for (std::size_t i = 0; i < m.level.size(); ++i)
-    bumps.moments[i] = m.middle_level[i] > middle[i] + bump_db && m.high_level[i] > high[i] + bump_db / 2;
+  std::vector<bool> loud(m.level.size()), violent(m.level.size());
+  for (std::size_t i = 0; i < m.level.size(); ++i) {
+    const float rise = m.middle_level[i] - middle[i];
+    loud[i] = rise > bump_db && m.high_level[i] > high[i] + bump_db / 2;
+    violent[i] = loud[i] && rise > violent_db;
+  }
+  Flagged bumps{lasting(loud)};
+  for (std::size_t i = 0; i < loud.size(); ++i) bumps.moments[i] = bumps.moments[i] || violent[i];
   bumps.events = count_events(bumps.moments);
   return bumps;
 }

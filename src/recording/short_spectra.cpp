@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/statistics.hpp"
+#include "gearhark/signal/windows.hpp"
 
 namespace gearhark {
 namespace {
@@ -16,64 +16,69 @@ namespace {
 constexpr double frame_s = 0.04, step_s = 0.2;
 constexpr double tiny = 1e-20;
 
-struct Window {
-  std::vector<float> weights;
-  double power = 0.0;
-};
-
-Window hann(std::size_t length) {
-  Window w{std::vector<float>(length)};
-  for (std::size_t i = 0; i < length; ++i) {
-    const double x =
-        0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(length));
-    w.weights[i] = static_cast<float>(x);
-    w.power += x * x;
-  }
-  return w;
-}
-
 std::vector<double> decibels(const std::vector<double>& density) {
   std::vector<double> db(density.size());
   for (std::size_t i = 0; i < db.size(); ++i) db[i] = 10.0 * std::log10(density[i] + tiny * 1e-5);
   return db;
 }
 
-double median_between(const std::vector<double>& values, double low, double high) {
+double quantile_between(const std::vector<double>& values, double low, double high, double share) {
   const auto last = static_cast<double>(values.size());
   const auto from = static_cast<std::size_t>(std::clamp(low, 0.0, last));
   const auto to = static_cast<std::size_t>(std::clamp(high, 0.0, last));
   if (from >= to) return -1e9;
   const std::vector<float> part(values.begin() + static_cast<long>(from),
                                 values.begin() + static_cast<long>(to));
-  return median(part);
+  return quantile(part, share);
+}
+
+double median_between(const std::vector<double>& values, double low, double high) {
+  return quantile_between(values, low, high, 0.5);
+}
+
+// dB re full scale of the bins in the band, each weighing `scale`.
+float level_in(const Band& band, const std::vector<double>& power, double scale, double bin_hz) {
+  double sum = tiny;
+  for (auto k = static_cast<std::size_t>(std::ceil(band.low_hz / bin_hz)); k < power.size(); ++k) {
+    if (static_cast<double>(k) * bin_hz >= band.high_hz) break;
+    sum += power[k] * scale;
+  }
+  return static_cast<float>(10.0 * std::log10(sum));
 }
 
 // Edges are looked for above this: road noise falls steeply below, and no phone codec cuts there.
 constexpr double lowest_edge_hz = 2000.0;
-// An edge is a fall of 15 dB within 400 Hz; rooms and cars do not do that, filters and codecs do.
-constexpr double edge_db = 15.0, edge_gap_hz = 200.0, edge_span_hz = 800.0;
+// An edge is a fall of 15 dB within some 300 Hz; rooms and cars do not do that, filters and codecs do.
+// Twice as far off it must still be seen, or it was the side of a whine's hump.
+constexpr double edge_db = 15.0, edge_gap_hz = 100.0, edge_span_hz = 400.0;
 // The edge is where the level is last within this of the band below: beyond, codecs pass something now and
 // then.
 constexpr double edge_begins_db = 10.0;
-// What lies above an edge must stay this far below it, else it was a dip.
-constexpr double stays_below_db = 10.0;
+// Nearly all that lies above an edge must stay this far below it, else it was a dip.
+constexpr double stays_below_db = 10.0, most_of_the_rest = 0.9;
 
 struct Fall {
   double db = 0.0, below_db = 0.0;
 };
 
+Fall fall_over(const std::vector<double>& db, double at, double gap, double span) {
+  const double below = median_between(db, at - span, at - gap);
+  return {below - median_between(db, at + gap, at + span), below};
+}
+
 // How far the spectrum falls about a bin; 0 where it comes back up further on.
 Fall fall_at(const std::vector<double>& db, double at, double bin_hz) {
   const double gap = edge_gap_hz / bin_hz, span = edge_span_hz / bin_hz;
-  const double below = median_between(db, at - span, at - gap),
-               above = median_between(db, at + gap, at + span);
-  const double rest = median_between(db, at + gap, static_cast<double>(db.size()));
-  return {below - rest < stays_below_db ? 0.0 : below - above, below};
+  Fall fall = fall_over(db, at, gap, span);
+  fall.db = std::min(fall.db, fall_over(db, at, 2.0 * gap, 2.0 * span).db);
+  const double end = static_cast<double>(db.size());
+  if (fall.below_db - quantile_between(db, at + gap, end, most_of_the_rest) < stays_below_db) fall.db = 0.0;
+  return fall;
 }
 
 // The lowest lasting fall, at its steepest; the spectrum's end when there is none.
 double edge_of(const std::vector<double>& db, double bin_hz) {
-  const double last = static_cast<double>(db.size()) - 2.0 * edge_gap_hz / bin_hz,
+  const double last = static_cast<double>(db.size()) - 3.0 * edge_gap_hz / bin_hz,
                span = edge_span_hz / bin_hz;
   double at = lowest_edge_hz / bin_hz;
   while (at < last && fall_at(db, at, bin_hz).db < edge_db) at += 1.0;
@@ -103,7 +108,9 @@ double end_above(const std::vector<double>& db, double bin_hz, double floor_db) 
 ShortSpectra short_spectra(std::span<const float> samples, double rate_hz) {
   const std::size_t length = good_length(static_cast<std::size_t>(rate_hz * frame_s));
   const RealFft fft(length);
-  const Window window = hann(length);
+  const std::vector<float> window = window_weights(Window::hann, length);
+  double window_power = 0.0;
+  for (float w : window) window_power += static_cast<double>(w) * w;
   const std::size_t frames_per_step =
       static_cast<std::size_t>(std::round(step_s * rate_hz / static_cast<double>(length)));
   ShortSpectra s;
@@ -117,19 +124,15 @@ ShortSpectra short_spectra(std::span<const float> samples, double rate_hz) {
   std::vector<double> step(bins.size(), 0.0);
   const std::size_t frames = samples.size() / length;
   for (std::size_t f = 0; f < frames; ++f) {
-    for (std::size_t i = 0; i < length; ++i) frame[i] = samples[f * length + i] * window.weights[i];
+    for (std::size_t i = 0; i < length; ++i) frame[i] = samples[f * length + i] * window[i];
     fft.forward(frame, bins);
     for (std::size_t k = 0; k < bins.size(); ++k)
-      step[k] += 2.0 * static_cast<double>(std::norm(bins[k])) / (window.power * rate_hz);
-    if ((f + 1) % frames_per_step != 0 && f + 1 != frames) continue;
-    if ((f + 1) % frames_per_step == 0)
-      for (std::size_t b = 0; b < std::size(bands); ++b) {
-        double power = tiny;
-        for (auto k = static_cast<std::size_t>(std::ceil(bands[b].low_hz / s.bin_hz));
-             static_cast<double>(k) * s.bin_hz < bands[b].high_hz && k < step.size(); ++k)
-          power += step[k] * s.bin_hz / static_cast<double>(frames_per_step);
-        s.band_levels[b].push_back(static_cast<float>(10.0 * std::log10(power)));
-      }
+      step[k] += 2.0 * static_cast<double>(std::norm(bins[k])) / (window_power * rate_hz);
+    const bool step_is_full = (f + 1) % frames_per_step == 0;
+    if (!step_is_full && f + 1 != frames) continue;
+    for (std::size_t b = 0; step_is_full && b < std::size(bands); ++b)
+      s.band_levels[b].push_back(
+          level_in(bands[b], step, s.bin_hz / static_cast<double>(frames_per_step), s.bin_hz));
     for (std::size_t k = 0; k < step.size(); ++k) s.density[k] += step[k] / static_cast<double>(frames);
     std::fill(step.begin(), step.end(), 0.0);
   }
