@@ -64,24 +64,6 @@ const std::vector<Sample> samples{
 
 constexpr double needle_reads_high = 1.045;
 
-const char* word(Load load) {
-  switch (load) {
-    case Load::drive:
-      return "drive";
-    case Load::floating:
-      return "float";
-    case Load::coast:
-      return "coast";
-    case Load::neutral:
-      return "neutral";
-  }
-  return "";
-}
-
-const char* word(Turn turn) {
-  return turn == Turn::straight ? "straight" : turn == Turn::left ? "left" : "right";
-}
-
 SoundSettings settings_of(const Sample& sample, const SampleRun& run, std::uint64_t number) {
   SoundSettings settings;
   settings.run.gear = Gear{run.gear};
@@ -99,7 +81,8 @@ std::string recording_entry(const Sample& sample, const SampleRun& run, std::uin
   return fmt::format(
       "\n[[recording]]\nfile = \"run{}.{}\"\ngear = \"{}\"\nload = \"{}\"\nturn = \"{}\"\nspeed = \"{:.0f} "
       "km/h\"\n",
-      number, sample.extension, run.gear, word(run.load), word(run.turn), run.true_kmh * needle_reads_high);
+      number, sample.extension, run.gear, to_text(run.load), to_text(run.turn),
+      run.true_kmh * needle_reads_high);
 }
 
 std::optional<Error> make(const Sample& sample, const std::filesystem::path& models,
