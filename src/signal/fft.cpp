@@ -62,9 +62,17 @@ class LongFft {
         row_(length / rows),
         a_(row_.length),
         b_(row_.length),
-        between_(length) {}
+        lane_turns_(rows),
+        between_(length) {
+    for (std::size_t k = 0; k < rows; ++k)
+      for (std::size_t l = 0; l < 8; ++l) {
+        const Bin w = turn(static_cast<double>(l * k) / static_cast<double>(length));
+        lane_turns_[k].values[l] = w.real();
+        lane_turns_[k].values[8 + l] = w.imag();
+      }
+  }
   void run(const float* in, float* out, bool inverse) {
-    const TwoPassPlan plan{column_view_, row_view_, length_, inverse};
+    const TwoPassPlan plan{column_view_, row_view_, gearhark::floats(lane_turns_), length_, inverse};
     loops_.two_pass(plan, in, floats(std::span(between_)), out, gearhark::floats(a_), gearhark::floats(b_));
   }
 
@@ -72,7 +80,7 @@ class LongFft {
   std::size_t length_;
   LanePlan column_, row_;
   LanePlanView column_view_{column_}, row_view_{row_};
-  Lines a_, b_;
+  Lines a_, b_, lane_turns_;
   std::vector<Bin> between_;
   const Wide& loops_ = wide();
 };

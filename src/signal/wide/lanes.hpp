@@ -6,15 +6,24 @@
 
 #include <cstddef>
 
-// The vectors below never cross a function that is not inlined, so no call depends on how they are passed
-// (which is what -Wno-psabi on this source is about).
-
 namespace gearhark {
 namespace {
 
 constexpr std::size_t lanes = 8;
-using Lanes [[gnu::vector_size(lanes * sizeof(float))]] = float;
-using DoubleLanes [[gnu::vector_size(lanes * sizeof(double))]] = double;
+
+// As wide as the registers: compilers take wider vectors to pieces badly. No vector crosses a function that
+// is not inlined, so no call depends on how vectors are passed.
+#ifdef __AVX2__
+constexpr std::size_t part_lanes = 8;
+#else
+constexpr std::size_t part_lanes = 4;
+#endif
+constexpr std::size_t parts = lanes / part_lanes;
+using Part [[gnu::vector_size(part_lanes * sizeof(float))]] = float;
+
+struct Lanes {
+  Part part[parts];
+};
 
 [[gnu::always_inline]] inline Lanes load(const float* from) {
   Lanes out;
@@ -26,8 +35,25 @@ using DoubleLanes [[gnu::vector_size(lanes * sizeof(double))]] = double;
   __builtin_memcpy(to, &values, sizeof values);
 }
 
-[[gnu::always_inline]] inline float sum(Lanes v) {
-  return ((v[0] + v[4]) + (v[2] + v[6])) + ((v[1] + v[5]) + (v[3] + v[7]));
+[[gnu::always_inline]] inline Lanes operator+(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] += b.part[i];
+  return a;
+}
+[[gnu::always_inline]] inline Lanes operator-(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] -= b.part[i];
+  return a;
+}
+[[gnu::always_inline]] inline Lanes operator*(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] *= b.part[i];
+  return a;
+}
+[[gnu::always_inline]] inline Lanes operator*(Lanes a, float b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] *= b;
+  return a;
+}
+[[gnu::always_inline]] inline Lanes operator-(Lanes a) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] = -a.part[i];
+  return a;
 }
 
 // Eight complex numbers, one a lane.
@@ -54,23 +80,28 @@ struct Complex {
   store(at + lanes, value.im);
 }
 
-// The usual form in memory, 8 pairs of real and imaginary part.
+// Below: get_pairs() and put_pairs() for the usual form in memory, 8 pairs of real and imaginary part;
+// transpose(): lane j of row i becomes lane i of row j; sum() of all lanes.
+#ifdef __AVX2__
+
 [[gnu::always_inline]] inline Complex get_pairs(const float* at) {
-  const Lanes a = load(at), b = load(at + lanes);
-  return {__builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14),
-          __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15)};
-}
-[[gnu::always_inline]] inline void put_pairs(float* at, Complex value) {
-  store(at, __builtin_shufflevector(value.re, value.im, 0, 8, 1, 9, 2, 10, 3, 11));
-  store(at + lanes, __builtin_shufflevector(value.re, value.im, 4, 12, 5, 13, 6, 14, 7, 15));
+  const Part a = load(at).part[0], b = load(at + lanes).part[0];
+  return {{__builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14)},
+          {__builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15)}};
 }
 
-// Lane j of row i becomes lane i of row j.
-[[gnu::always_inline]] inline void transpose(Lanes (&r)[lanes]) {
-  Lanes t[lanes];
+[[gnu::always_inline]] inline void put_pairs(float* at, Complex value) {
+  const Part re = value.re.part[0], im = value.im.part[0];
+  store(at, {__builtin_shufflevector(re, im, 0, 8, 1, 9, 2, 10, 3, 11)});
+  store(at + lanes, {__builtin_shufflevector(re, im, 4, 12, 5, 13, 6, 14, 7, 15)});
+}
+
+[[gnu::always_inline]] inline void transpose(Lanes (&rows)[lanes]) {
+  Part r[lanes], t[lanes];
   for (int i = 0; i < 8; i += 2) {
-    t[i] = __builtin_shufflevector(r[i], r[i + 1], 0, 8, 2, 10, 4, 12, 6, 14);
-    t[i + 1] = __builtin_shufflevector(r[i], r[i + 1], 1, 9, 3, 11, 5, 13, 7, 15);
+    const Part a = rows[i].part[0], b = rows[i + 1].part[0];
+    t[i] = __builtin_shufflevector(a, b, 0, 8, 2, 10, 4, 12, 6, 14);
+    t[i + 1] = __builtin_shufflevector(a, b, 1, 9, 3, 11, 5, 13, 7, 15);
   }
   for (int i = 0; i < 8; i += 4)
     for (int j = i; j < i + 2; ++j) {
@@ -78,11 +109,63 @@ struct Complex {
       r[j + 2] = __builtin_shufflevector(t[j], t[j + 2], 2, 3, 10, 11, 6, 7, 14, 15);
     }
   for (int j = 0; j < 4; ++j) {
-    t[j] = __builtin_shufflevector(r[j], r[j + 4], 0, 1, 2, 3, 8, 9, 10, 11);
-    t[j + 4] = __builtin_shufflevector(r[j], r[j + 4], 4, 5, 6, 7, 12, 13, 14, 15);
+    rows[j].part[0] = __builtin_shufflevector(r[j], r[j + 4], 0, 1, 2, 3, 8, 9, 10, 11);
+    rows[j + 4].part[0] = __builtin_shufflevector(r[j], r[j + 4], 4, 5, 6, 7, 12, 13, 14, 15);
   }
-  for (int j = 0; j < 8; ++j) r[j] = t[j];
 }
+
+[[gnu::always_inline]] inline float sum(Lanes v) {
+  const Part a = v.part[0];
+  return ((a[0] + a[4]) + (a[2] + a[6])) + ((a[1] + a[5]) + (a[3] + a[7]));
+}
+
+#else
+
+[[gnu::always_inline]] inline Complex get_pairs(const float* at) {
+  const Lanes low = load(at), high = load(at + lanes);
+  return {{__builtin_shufflevector(low.part[0], low.part[1], 0, 2, 4, 6),
+           __builtin_shufflevector(high.part[0], high.part[1], 0, 2, 4, 6)},
+          {__builtin_shufflevector(low.part[0], low.part[1], 1, 3, 5, 7),
+           __builtin_shufflevector(high.part[0], high.part[1], 1, 3, 5, 7)}};
+}
+
+[[gnu::always_inline]] inline void put_pairs(float* at, Complex value) {
+  for (std::size_t i = 0; i < parts; ++i) {
+    const Part re = value.re.part[i], im = value.im.part[i];
+    store(at + i * lanes,
+          {__builtin_shufflevector(re, im, 0, 4, 1, 5), __builtin_shufflevector(re, im, 2, 6, 3, 7)});
+  }
+}
+
+[[gnu::always_inline]] inline void transpose_square(Part& a, Part& b, Part& c, Part& d) {
+  const Part ab_low = __builtin_shufflevector(a, b, 0, 4, 1, 5),
+             ab_high = __builtin_shufflevector(a, b, 2, 6, 3, 7);
+  const Part cd_low = __builtin_shufflevector(c, d, 0, 4, 1, 5),
+             cd_high = __builtin_shufflevector(c, d, 2, 6, 3, 7);
+  a = __builtin_shufflevector(ab_low, cd_low, 0, 1, 4, 5);
+  b = __builtin_shufflevector(ab_low, cd_low, 2, 3, 6, 7);
+  c = __builtin_shufflevector(ab_high, cd_high, 0, 1, 4, 5);
+  d = __builtin_shufflevector(ab_high, cd_high, 2, 3, 6, 7);
+}
+
+[[gnu::always_inline]] inline void transpose(Lanes (&rows)[lanes]) {
+  for (std::size_t half = 0; half < 2; ++half)
+    for (std::size_t i = 0; i < 8; i += 4)
+      transpose_square(rows[i].part[half], rows[i + 1].part[half], rows[i + 2].part[half],
+                       rows[i + 3].part[half]);
+  for (std::size_t i = 0; i < 4; ++i) {
+    const Part kept = rows[i].part[1];
+    rows[i].part[1] = rows[i + 4].part[0];
+    rows[i + 4].part[0] = kept;
+  }
+}
+
+[[gnu::always_inline]] inline float sum(Lanes v) {
+  const Part a = v.part[0] + v.part[1];
+  return (a[0] + a[2]) + (a[1] + a[3]);
+}
+
+#endif
 
 }  // namespace
 }  // namespace gearhark

@@ -146,8 +146,8 @@ void split_real(float* bins, std::size_t n, const float* turns) {
   put(bins + n * line, {z.re - z.im, Lanes{}});
   for (std::size_t k = 1; 2 * k <= n; ++k) {
     const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
-    const Complex even{0.5f * (a.re + b.re), 0.5f * (a.im - b.im)};
-    const Complex odd = turned({0.5f * (a.im + b.im), 0.5f * (b.re - a.re)}, turns + 2 * k);
+    const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+    const Complex odd = turned({(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f}, turns + 2 * k);
     put(bins + k * line, even + odd);
     put(bins + (n - k) * line, {even.re - odd.re, odd.im - even.im});
   }
@@ -180,8 +180,9 @@ void unpack(const float* in, std::size_t bins, std::size_t count, float* out) {
 }
 
 void add_power(const float* in, std::size_t bins, std::size_t count, float* power) {
-  Lanes counted{};
-  for (std::size_t f = 0; f < count; ++f) counted[f] = 1.0f;
+  float ones[lanes] = {};
+  for (std::size_t f = 0; f < count; ++f) ones[f] = 1.0f;
+  const Lanes counted = load(ones);
   for (std::size_t k = 0; k < bins; ++k) {
     const Complex x = get(in + k * line);
     power[k] += sum(counted * (x.re * x.re + x.im * x.im));
@@ -195,18 +196,16 @@ void add_power(const float* in, std::size_t bins, std::size_t count, float* powe
   return inverse ? Complex{a.im, a.re} : a;
 }
 
-// Lane l times W_length^((first + l) k) for line k; the turns by repeated multiplication in double precision.
-void turn_columns(float* data, std::size_t rows, std::size_t first, std::size_t length) {
-  DoubleLanes step_re, step_im, re = DoubleLanes{} + 1.0, im{};
-  for (std::size_t l = 0; l < lanes; ++l) {
-    const double angle = -6.283185307179586477 * static_cast<double>(first + l) / static_cast<double>(length);
-    step_re[l] = __builtin_cos(angle);
-    step_im[l] = __builtin_sin(angle);
-  }
-  for (std::size_t k = 0; k < rows; ++k) {
-    const Complex turn{__builtin_convertvector(re, Lanes), __builtin_convertvector(im, Lanes)};
-    put(data + k * line, get(data + k * line) * turn);
-    const DoubleLanes next = re * step_re - im * step_im;
+// Lane l of line k times W_length^((first + l) k), as W^(first k), by repeated multiplication in double
+// precision, times W^(l k).
+void turn_columns(const TwoPassPlan& plan, float* data, std::size_t first) {
+  const double angle = -6.283185307179586477 * static_cast<double>(first) / static_cast<double>(plan.length);
+  const double step_re = __builtin_cos(angle), step_im = __builtin_sin(angle);
+  double re = 1.0, im = 0.0;
+  for (std::size_t k = 0; k < plan.column.length; ++k) {
+    const float both[2] = {static_cast<float>(re), static_cast<float>(im)};
+    put(data + k * line, turned(get(data + k * line) * get(plan.lane_turns + k * line), both));
+    const double next = re * step_re - im * step_im;
     im = re * step_im + im * step_re;
     re = next;
   }
@@ -218,7 +217,7 @@ void columns_pass(const TwoPassPlan& plan, const float* in, float* out, float* a
     for (std::size_t r = 0; r < rows; ++r)
       put(a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
     transform(plan.column, a, b);
-    turn_columns(b, rows, c, plan.length);
+    turn_columns(plan, b, c);
     for (std::size_t r = 0; r < rows; ++r) put(out + 2 * (r * columns + c), get(b + r * line));
   }
 }
@@ -255,10 +254,10 @@ float dot(const float* a, const float* b, std::size_t taps) {
   Lanes even{}, odd{};
   std::size_t k = 0;
   for (; k + 2 * lanes <= taps; k += 2 * lanes) {
-    even += load(a + k) * load(b + k);
-    odd += load(a + k + lanes) * load(b + k + lanes);
+    even = even + load(a + k) * load(b + k);
+    odd = odd + load(a + k + lanes) * load(b + k + lanes);
   }
-  if (k < taps) even += load(a + k) * load(b + k);
+  if (k < taps) even = even + load(a + k) * load(b + k);
   return sum(even + odd);
 }
 
@@ -266,7 +265,7 @@ float dot_between(const float* x, const float* low, const float* high, float par
   Lanes total{};
   for (std::size_t k = 0; k < taps; k += lanes) {
     const Lanes a = load(low + k);
-    total += load(x + k) * (a + part * (load(high + k) - a));
+    total = total + load(x + k) * (a + (load(high + k) - a) * part);
   }
   return sum(total);
 }

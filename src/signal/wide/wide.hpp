@@ -34,6 +34,7 @@ struct LanePlanView {
 struct TwoPassPlan {
   const LanePlanView& column;  // of length `rows`
   const LanePlanView& row;     // of length `columns`
+  const float* lane_turns;     // `rows` lines: W_length^(l k) in lane l of line k
   std::size_t length;
   bool inverse;  // unscaled
 };
