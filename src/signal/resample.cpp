@@ -45,29 +45,28 @@ Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
 
 // The samples with silence on both sides, so that no kernel meets an edge.
 struct Padded {
-  Padded(std::span<const float> samples, std::size_t taps)
-      : count(static_cast<double>(samples.size())), pad(taps), held(samples.size() + 2 * taps) {
+  Padded(std::span<const float> samples, std::size_t most_taps)
+      : pad(most_taps), held(samples.size() + 2 * most_taps) {
     std::copy(samples.begin(), samples.end(), held.begin() + static_cast<std::ptrdiff_t>(pad));
   }
-  // First sample under a kernel for a position between -taps/2 and count + taps/2.
-  [[nodiscard]] const float* under(const Kernel& kernel, std::ptrdiff_t whole) const {
-    return held.data() + static_cast<std::ptrdiff_t>(pad) + whole -
-           (static_cast<std::ptrdiff_t>(kernel.taps / 2) - 1);
+  // First sample under a kernel for sample `whole` of `held`.
+  [[nodiscard]] const float* under(const Kernel& kernel, std::size_t whole) const {
+    return held.data() + whole - (kernel.taps / 2 - 1);
   }
-  double count;
   std::size_t pad;
   std::vector<float> held;
 };
 
 float value_at(const Padded& samples, double position, const Kernel& kernel, const Wide& loops) {
-  const double reach = static_cast<double>(kernel.taps / 2);
-  if (!(position > -reach && position < samples.count + reach - 1.0)) return 0.0f;
-  const double whole = std::floor(position);
-  const double fine = (position - whole) * static_cast<double>(kernel.rows);
-  const auto row = std::min(static_cast<std::size_t>(fine), kernel.rows - 1);
+  const double at = position + static_cast<double>(samples.pad);
+  const auto reach = static_cast<double>(kernel.taps / 2);
+  if (!(at > reach && at < static_cast<double>(samples.held.size()) - reach - 1.0)) return 0.0f;
+  const auto whole = static_cast<std::size_t>(at);
+  const double fine = (at - static_cast<double>(whole)) * static_cast<double>(kernel.rows);
+  const auto row = static_cast<std::size_t>(fine);
   const auto part = static_cast<float>(fine - static_cast<double>(row));
-  const float* x = samples.under(kernel, static_cast<std::ptrdiff_t>(whole));
-  return loops.dot_between(x, kernel.row(row), kernel.row(row + 1), part, kernel.taps);
+  return loops.dot_between(samples.under(kernel, whole), kernel.row(row), kernel.row(row + 1), part,
+                           kernel.taps);
 }
 
 // Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed.
@@ -125,8 +124,8 @@ std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
   std::vector<float> out(samples.size() * ratio.up / ratio.down);
   for (std::size_t i = 0; i < out.size(); ++i) {
     const std::size_t at = i * ratio.down;
-    out[i] = wide().dot(padded.under(kernel, static_cast<std::ptrdiff_t>(at / ratio.up)),
-                        kernel.row(at % ratio.up), kernel.taps);
+    out[i] =
+        wide().dot(padded.under(kernel, padded.pad + at / ratio.up), kernel.row(at % ratio.up), kernel.taps);
   }
   return out;
 }
