@@ -3,9 +3,11 @@
 
 #include <algorithm>
 #include <array>
+#include <cctype>
 #include <cmath>
 #include <map>
 #include <numbers>
+#include <set>
 
 #include "file_table.hpp"
 #include "gearhark/car/driveline.hpp"
@@ -335,41 +337,46 @@ class Reader {
   static inline const Keys transfer_keys{"input", "high", "low", "front_drive", "centre_differential",
                                          "notes"};
 
-  // Every lever position, then each with overdrive, then each in the low range.
+  // Every lever position ("N" first, then numbers, then letters), then those with overdrive, then the low
+  // range.
   void gear_labels() {
     std::vector<std::string> base{"N"};
-    if (const auto box = top_.table("gearbox", "[gearbox]", gearbox_keys)) {
-      for (const auto& g : box->tables("gear", "[[gearbox.gear]]", gear_keys)) {
-        const auto label = g.gear("gear");
-        if (!label) g.fail(g.place(), "[[gearbox.gear]] has no \"gear\"; add gear = 3, or whichever it is");
-        if (*label == "N" || label->find(' ') != std::string::npos)
-          g.fail("gear", fmt::format("\"{}\" can't be the gear of a pair; write it like 3 or \"R\"", *label));
-        if (std::find(base.begin(), base.end(), *label) != base.end())
-          g.fail("gear", fmt::format("gear {} is there twice; each gear has one pair", *label));
-        base.push_back(*label);
-      }
-      if (const auto direct = box->gear("direct")) {
-        if (std::find(base.begin(), base.end(), *direct) != base.end())
-          box->fail(
-              "direct",
-              fmt::format("gear {} has a gear pair and is direct as well; take one of the two out", *direct));
-        base.push_back(*direct);
-      }
-    }
+    if (const auto box = top_.table("gearbox", "[gearbox]", gearbox_keys)) gearbox_labels(*box, base);
     for (const auto& label : top_.gears("gears"))
-      if (std::find(base.begin(), base.end(), label) == base.end()) base.push_back(label);
+      if (!contains(base, label)) base.push_back(label);
     std::stable_sort(base.begin() + 1, base.end(), [](const std::string& a, const std::string& b) {
-      const bool digit_a = std::isdigit(static_cast<unsigned char>(a[0])),
-                 digit_b = std::isdigit(static_cast<unsigned char>(b[0]));
+      const bool digit_a = starts_with_digit(a), digit_b = starts_with_digit(b);
       return digit_a != digit_b ? digit_a : digit_a && a < b;
     });
     for (const auto& label : base) car_.gears.push_back({label});
     if (const auto od = top_.table("overdrive", "[overdrive]", overdrive_keys))
       for (const auto& gear : need_gears(*od, "gears")) car_.gears.push_back({gear.label + " overdrive"});
-    if (const auto transfer = top_.table("transfer_case", "[transfer_case]", transfer_keys);
-        transfer && transfer->has("low"))
-      for (const auto& label : base)
-        if (label != "N") car_.gears.push_back({label + " low"});
+    const auto transfer = top_.table("transfer_case", "[transfer_case]", transfer_keys);
+    if (!transfer || !transfer->has("low")) return;
+    for (const auto& label : base)
+      if (label != "N") car_.gears.push_back({label + " low"});
+  }
+  static bool contains(const std::vector<std::string>& labels, const std::string& label) {
+    return std::find(labels.begin(), labels.end(), label) != labels.end();
+  }
+  static bool starts_with_digit(const std::string& text) {
+    return !text.empty() && std::isdigit(static_cast<unsigned char>(text[0]));
+  }
+  static void gearbox_labels(const Table& box, std::vector<std::string>& base) {
+    for (const auto& g : box.tables("gear", "[[gearbox.gear]]", gear_keys)) {
+      const auto label = g.gear("gear");
+      if (!label) g.fail(g.place(), "[[gearbox.gear]] has no \"gear\"; add gear = 3, or whichever it is");
+      if (*label == "N" || label->find(' ') != std::string::npos)
+        g.fail("gear", fmt::format("\"{}\" can't be the gear of a pair; write it like 3 or \"R\"", *label));
+      if (contains(base, *label))
+        g.fail("gear", fmt::format("gear {} is there twice; each gear has one pair", *label));
+      base.push_back(*label);
+    }
+    const auto direct = box.gear("direct");
+    if (direct && contains(base, *direct))
+      box.fail("direct",
+               fmt::format("gear {} has a gear pair or is neutral; it can't be direct as well", *direct));
+    if (direct) base.push_back(*direct);
   }
 
   void extra_shafts() {

@@ -226,7 +226,7 @@ std::vector<std::string> Table::gears(std::string_view key) const {
   for (const auto& entry : *list) {
     if (const auto* i = entry.as_integer())
       out.push_back(std::to_string(i->get()));
-    else if (const auto* s = entry.as_string())
+    else if (const auto* s = entry.as_string(); s && !s->get().empty())
       out.push_back(s->get());
     else
       wrong_type(key, "a list of gears such as [1, 2, \"R\"]");

@@ -30,7 +30,7 @@ class Table {
   [[nodiscard]] std::optional<std::string> text(std::string_view key,
                                                 std::string_view expected = "text in quotation marks") const;
   [[nodiscard]] std::string need_text(std::string_view key) const;
-  // A word out of a list; the first of the list when the key is missing.
+  // A word out of a list, by its place in it; `otherwise` when the key is missing.
   [[nodiscard]] std::size_t word(std::string_view key, const std::vector<std::string_view>& words,
                                  std::size_t otherwise) const;
   [[nodiscard]] std::optional<int> whole(std::string_view key, int low, int high) const;
