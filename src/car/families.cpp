@@ -101,7 +101,8 @@ Filling filling_of(const Bearing& bearing) {
                        [&](const Filling& f) { return f.element == bearing.element; });
 }
 
-// Only the races: without the diameters an element's spin and the cage could be nearly anywhere.
+// No cage: without the diameters it could be nearly anywhere. An element's spin too, but it shows with the
+// cage's rate beside it, and both follow from one gamma.
 void partly_known_bearing(Building& b, const BearingState& s) {
   const Filling filling = filling_of(s.bearing);
   const int few = s.bearing.count.value_or(fewest_elements), many = s.bearing.count.value_or(most_elements);
@@ -117,6 +118,14 @@ void partly_known_bearing(Building& b, const BearingState& s) {
     f.geometry_high = per_turn(many, outer ? filling.least : filling.most) / base;
     f.knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
   }
+  if (!s.bearing.count) return;
+  const auto spin = [](double gamma) { return 1.0 / gamma - gamma; };
+  const double least = filling.least / few, most = filling.most / few, gamma = (least + most) / 2.0;
+  const Rate cage = (s.rings.inner + s.rings.outer) * 0.5 - rolling * (0.5 * gamma);
+  Family& element = add_bearing(b, s, Fault::rolling_element, rolling * spin(gamma), cage, cage_lag);
+  element.geometry_low = spin(most) / spin(gamma);
+  element.geometry_high = spin(least) / spin(gamma);
+  element.knowledge = Knowledge::count_only;
 }
 
 void bearing_families(Building& b) {

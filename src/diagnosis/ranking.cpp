@@ -93,7 +93,7 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   std::vector<std::string> in_order;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     const Candidate& c = candidates[i];
-    if (!c.turned) continue;
+    if (!c.turned || c.healthy) continue;
     const Weights& w = weights_of(c, car);
     const double base = w.base + (c.knowledge == Knowledge::exact ? 0.0 : weak_knowledge);
     const double logit = base + w.slope * (heard(c) - w.usual);

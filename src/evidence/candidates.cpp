@@ -13,20 +13,22 @@ struct Track {
   std::vector<const Family*> family;  // per run; nullptr: not there
 };
 
-using Key =
-    std::tuple<std::string, Fault, int>;  // part, fault, which of several families (driving, driven gear)
+using Key = std::tuple<std::string, Fault,
+                       int>;  // part, fault, which of several families (driving, driven gear), healthy
 
 std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRun>& runs) {
   std::vector<std::pair<Key, Track>> tracks;
   std::map<Key, std::size_t> where;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     std::map<std::pair<std::string, Fault>, int> seen;
-    for (const Family& family : runs[r].families) {
-      const Key key{family.part, family.fault, seen[{family.part, family.fault}]++};
+    const auto add = [&](const Family& family, bool healthy) {
+      const Key key{family.part, family.fault, seen[{family.part, family.fault}]++, healthy};
       const auto [at, fresh] = where.try_emplace(key, tracks.size());
       if (fresh) tracks.push_back({key, Track{std::vector<const Family*>(runs.size(), nullptr)}});
       tracks[at->second].second.family[r] = &family;
-    }
+    };
+    for (const Family& family : runs[r].families) add(family, false);
+    for (const Family& family : runs[r].healthy) add(family, true);
   }
   return tracks;
 }
@@ -59,8 +61,7 @@ ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
     if (const auto place = place_of(*track.family[r], runs[r]))
-      explained[r] =
-          explained_by(*track.family[r], place->fundamental * (1.0 + candidate.slip), place->modulation);
+      explained[r] = explained_by(*track.family[r], place->fundamental, place->modulation, candidate.slip);
   }
   return explained;
 }
@@ -185,14 +186,16 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
   for (const auto& [key, track] : follow_through_runs(runs)) {
     tracks.push_back(track);
     Candidate candidate;
-    std::tie(candidate.part, candidate.fault, std::ignore) = key;
-    candidate.kind = kind_of(candidate.fault);
+    std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
+    candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
     candidate.fundamental.assign(runs.size(), 0.0);
     candidate.visibility.assign(runs.size(), 0.0);
     for (std::size_t r = 0; r < runs.size(); ++r) {
       if (!track.family[r]) continue;
       candidate.knowledge = track.family[r]->knowledge;
-      candidate.visibility[r] = visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
+      candidate.visibility[r] =
+          candidate.healthy ? 1.0
+                            : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
       if (const auto place = place_of(*track.family[r], runs[r])) {
         candidate.fundamental[r] = place->fundamental;
         candidate.turned = true;

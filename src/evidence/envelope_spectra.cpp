@@ -124,7 +124,7 @@ std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span
       masked[k] = 1;
   };
   for (const MaskedOrder& m : known) {
-    const double bin = m.order * turns, half = 2.5 + 0.0006 * bin;
+    const double bin = m.order * turns, half = 2.5 + m.relative_half_width * bin;
     mark(std::ceil(bin - half), bin + half);
   }
   mark(0.0, lowest.value() * turns);

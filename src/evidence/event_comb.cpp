@@ -242,6 +242,19 @@ double strength_prior(std::size_t a) {
   return std::exp(-strength_prior_fall * static_cast<double>(a)) / sum;
 }
 
+// Of an element whose bearing's diameters are not known, spin and cage follow from one gamma: the modulation
+// that goes with a fundamental at this offset.
+double modulation_at(const Family& family, double modulation, double offset) {
+  if (family.fault != Fault::rolling_element || family.knowledge != Knowledge::count_only) return modulation;
+  const auto on_reference = [&](const Rate& rate) { return family.base.engine_bound() ? rate.engine : rate.wheel; };
+  const double ring = on_reference(family.ring_rate), cage = on_reference(family.modulation);
+  if (ring == 0.0 || cage == 0.0) return modulation;
+  const auto gamma_of = [](double spin) { return 0.5 * (std::sqrt(spin * spin + 4.0) - spin); };
+  const double spin = std::abs(on_reference(family.base) / ring);
+  const double less = 0.5 * (gamma_of(spin * (1.0 + offset)) - gamma_of(spin));
+  return modulation * std::abs(1.0 - less * ring / cage);
+}
+
 }  // namespace
 
 std::vector<double> slip_grid(const Family& family) {
@@ -276,8 +289,9 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
         bins = here;
         placed.clear();
         for (const double width : smear)
-          placed.push_back(
-              place(comb, fundamental * (1.0 + out.slip[s]), modulation, width, spectra, bins, explained));
+          placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]),
+                                 modulation_at(family, modulation, out.slip[s]), width, spectra, bins,
+                                 explained));
       }
       out.heard_at_all = out.heard_at_all || !placed.front().empty();
       fill(out, spectra, g, placed, s);
@@ -286,14 +300,15 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   return out;
 }
 
-std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation) {
+std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
+                                          double slip) {
   constexpr int harmonics = 12, sides = 3;
   constexpr double half_width = 0.004;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
   std::vector<ExplainedOrders> explained;
   for (double h = step; h <= harmonics; h += step)
     for (int side = modulation != 0.0 ? -sides : 0; side <= (modulation != 0.0 ? sides : 0); ++side) {
-      const double order = h * fundamental + side * modulation;
+      const double order = h * fundamental * (1.0 + slip) + side * modulation_at(family, modulation, slip);
       explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
     }
   return explained;
@@ -306,11 +321,12 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
   const GroupSpectrum& spectrum = spectra.groups[group];
   const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
   for (const CombLine& line : comb_of(family, modulation != 0.0)) {
-    CombSeen best{line.harmonic,
-                  line.side,
-                  line.harmonic * fundamental * (1.0 + slip) + line.side * modulation,
-                  {},
-                  2.0};
+    CombSeen best{
+        line.harmonic,
+        line.side,
+        line.harmonic * fundamental * (1.0 + slip) + line.side * modulation_at(family, modulation, slip),
+        {},
+        2.0};
     for (const double width : smear) {
       const Window w = window_at(best.order, width, spectra, spectrum.bins());
       if (!w.usable) continue;

@@ -10,7 +10,10 @@ namespace {
 
 constexpr double analysis_rate_hz = 16000.0;
 constexpr double half_orders_to = 13.0;  // engine half orders 0.5 .. 13 are known to sound
-constexpr int shaft_orders_to = 6;       // and a shaft's first turns
+// Firing is far louder than all else: what the shaft angle's error leaves of it beside its orders is masked
+// too.
+constexpr double firing_orders_to = 24.0, firing_half_width = 0.002;
+constexpr int shaft_orders_to = 6;  // and a shaft's first turns
 constexpr double half_track_m = 0.675;
 constexpr double cornering_mps2 = 2.0;  // what people take a bend at
 
@@ -35,12 +38,14 @@ bool sounds_once_per_turn(std::string_view shaft, const Car& car) {
 }
 
 // Orders a healthy car shows on this reference.
-std::vector<MaskedOrder> engine_orders(const ShaftRates& rates, bool engine) {
+std::vector<MaskedOrder> engine_orders(const ShaftRates& rates, double firing, bool engine) {
   std::vector<MaskedOrder> known;
   const auto found = rates.find("engine");
   const double turn = found == rates.end() ? 0.0 : order_on(found->second, engine);
-  if (turn > 0.0)
-    for (double half = 0.5; half <= half_orders_to; half += 0.5) known.push_back({half * turn});
+  if (turn <= 0.0) return known;
+  for (double half = 0.5; half <= half_orders_to; half += 0.5) known.push_back({half * turn});
+  for (double order = firing; order <= firing_orders_to; order += firing)
+    known.push_back({order * turn, firing_half_width});
   return known;
 }
 
@@ -58,7 +63,7 @@ std::vector<MaskedOrder> shaft_orders(const Car& car, const ShaftRates& rates, b
 OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
                    const Car& car, const ShaftRates& rates, bool engine, const EnvelopeSettings& settings) {
   const BandSpectra bands = band_spectra(samples, reference, also, settings);
-  std::vector<MaskedOrder> known = engine_orders(rates, engine);
+  std::vector<MaskedOrder> known = engine_orders(rates, car.engine.firing_order().value(), engine);
   OnShaft out;
   out.locked = grouped(bands, known, Order(0.2));
   const std::vector<MaskedOrder> shafts = shaft_orders(car, rates, engine);
@@ -66,6 +71,23 @@ OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::spa
   out.slipping = grouped(bands, known, Order(1.35));
   out.tones = order_spectrum(samples, settings.rate_hz, reference);
   return out;
+}
+
+// A machine's own turning, at a rate that its belt leaves open.
+std::vector<Family> healthy_families(const Car& car, const ShaftRates& rates) {
+  std::vector<Family> healthy;
+  for (const Belt& belt : car.belts) {
+    const auto turning = rates.find(belt.driven);
+    if (turning == rates.end()) continue;
+    Family family;
+    family.part = belt.driven;
+    family.fault = Fault::out_of_balance;
+    family.base = turning->second;
+    family.slip_low = -belt.creep_high - 0.002;
+    family.slip_high = -belt.creep_low + 0.002;
+    healthy.push_back(family);
+  }
+  return healthy;
 }
 
 }  // namespace
@@ -78,6 +100,7 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   heard.turn = run.turn;
   if (auto rates = shaft_rates(car, heard.state)) heard.rates = *rates;
   heard.families = fault_families(car, heard.state, heard.rates);
+  heard.healthy = healthy_families(car, heard.rates);
   heard.duration = Seconds(static_cast<double>(samples.size()) / rate_hz);
   heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());
   heard.bend = expected_bend(run.turn, heard.wheel_rate * car.tyre.rolling_circumference);

@@ -88,7 +88,7 @@ TEST_CASE("lines that another fault explains are not counted") {
   EnvelopeSpectra spectra = noise_spectra(noise);
   for (int h = 1; h <= 6; ++h) add_line(spectra, 3.585 * h, 100.0, 0.01 * h);
   const Family family = race();
-  const auto explained = explained_by(family, 3.585, 0.0);
+  const auto explained = explained_by(family, 3.585, 0.0, 0.0);
   CHECK(log_factor(spectra, family, 3.585) > 15.0);
   CHECK(log_factor(spectra, family, 3.585, explained) < 1.0);
 }

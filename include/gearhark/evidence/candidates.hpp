@@ -30,6 +30,7 @@ struct Candidate {
   Fault fault = Fault::outer_race;
   EvidenceKind kind = EvidenceKind::events;
   Knowledge knowledge = Knowledge::exact;
+  bool healthy = false;     // no fault: takes part only to explain lines that others would claim
   bool turned = false;      // in at least one run
   double log_factor = 0.0;  // events: log Bayes factor, nats
   double level = 0.0;       // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess

@@ -54,7 +54,8 @@ struct EnvelopeSettings {
 
 // Orders to be replaced by the background: known to sound in a healthy car.
 struct MaskedOrder {
-  double order = 0.0;  // per turn of the reference shaft
+  double order = 0.0;                   // per turn of the reference shaft
+  double relative_half_width = 0.0006;  // besides two and a half bins
 };
 
 // Whitened spectra of single bands, per window length; not yet masked or averaged.

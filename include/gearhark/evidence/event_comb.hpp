@@ -41,9 +41,10 @@ struct ExplainedOrders {
 EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
                              double modulation, std::span<const ExplainedOrders> explained = {});
 
-// The orders that this family explains when its fundamental is `fundamental`: harmonics well past those that
-// are searched, with side lines, as wide as slip smears them.
-std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation);
+// The orders that this family explains when its fundamental is `fundamental` x (1 + slip): harmonics well
+// past those that are searched, with side lines, as wide as slip smears them.
+std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
+                                          double slip);
 
 struct CombinedEvents {
   double log_bayes_factor = 0.0;  // nats, marginalised over band, slip and strength

@@ -26,8 +26,9 @@ struct HeardRun {
   Load load = Load::drive;
   Turn turn = Turn::straight;
   ShaftRates rates;
-  std::vector<Family> families;
-  double bend = 0.0;  // expected half difference of right and left over the mean wheel rate
+  std::vector<Family> families;  // faults
+  std::vector<Family> healthy;   // what healthy machines on belts do; creep leaves their rate open
+  double bend = 0.0;             // expected half difference of right and left over the mean wheel rate
   ShaftRate wheel_rate, engine_rate;
   Seconds duration;
   OnShaft wheel;
