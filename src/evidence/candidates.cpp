@@ -13,8 +13,8 @@ struct Track {
   std::vector<const Family*> family;  // per run; nullptr: not there
 };
 
-using Key = std::tuple<std::string, Fault,
-                       int>;  // part, fault, which of several families (driving, driven gear), healthy
+// Part, fault, which of several families (driving, driven gear), healthy.
+using Key = std::tuple<std::string, Fault, int, bool>;
 
 std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRun>& runs) {
   std::vector<std::pair<Key, Track>> tracks;
