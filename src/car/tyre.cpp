@@ -2,8 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <cctype>
 #include <cmath>
-#include <regex>
+#include <optional>
 #include <string>
 
 namespace gearhark {
@@ -38,34 +39,73 @@ TyreSize cross_ply(double section_inch, double rim_code) {
   return rolled(rim_diameter_mm(rim_code) + 2.0 * height, cross_ply_spread);
 }
 
-std::string without_spaces(std::string_view text) {
+std::string capitals_without_spaces(std::string_view text) {
   std::string out;
   for (const char c : text)
-    if (c != ' ') out += c;
+    if (c != ' ') out += static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
   return out;
 }
+
+// Reads a designation from the left; each method moves past what it finds.
+struct Cursor {
+  std::string_view rest;
+
+  bool eat(std::string_view word) {
+    if (!rest.starts_with(word)) return false;
+    rest.remove_prefix(word.size());
+    return true;
+  }
+  std::optional<double> digits(std::size_t fewest, std::size_t most) {
+    double value = 0.0;
+    std::size_t count = 0;
+    for (; !rest.empty() && rest[0] >= '0' && rest[0] <= '9'; rest.remove_prefix(1), ++count)
+      value = value * 10.0 + (rest[0] - '0');
+    return count >= fewest && count <= most ? std::optional(value) : std::nullopt;
+  }
+  // Speed letters and construction ("SR", "R", "HR") or a dash, at most `most` letters.
+  bool separator(std::size_t most) {
+    if (eat("-")) return true;
+    std::size_t count = 0;
+    for (; !rest.empty() && rest[0] >= 'A' && rest[0] <= 'Z'; rest.remove_prefix(1)) ++count;
+    return count > 0 && count <= most;
+  }
+  bool end() {
+    eat("C");  // commercial
+    return rest.empty();
+  }
+};
 
 bool plausible(double section_mm, double aspect, double rim_code) {
   return section_mm >= 80 && section_mm <= 400 && aspect >= 20 && aspect <= 110 && rim_code >= 8 &&
          rim_code <= 24;
 }
 
+std::optional<TyreSize> metric_size(Cursor at) {
+  if (!at.eat("P")) at.eat("LT");
+  const auto section = at.digits(3, 3);
+  const auto aspect = at.eat("/") ? at.digits(2, 3) : std::optional(aspect_when_none);
+  if (!section || !aspect || !at.separator(3)) return std::nullopt;
+  const auto rim = at.digits(2, 2);
+  if (!rim || !at.end() || !plausible(*section, *aspect, *rim)) return std::nullopt;
+  return metric(*section, *aspect, *rim);
+}
+
+std::optional<TyreSize> inch_size(Cursor at) {
+  const auto whole = at.digits(1, 2);
+  const auto hundredths = at.eat(".") ? at.digits(2, 2) : std::nullopt;
+  if (!whole || !hundredths || !at.eat("-")) return std::nullopt;
+  const auto rim = at.digits(2, 2);
+  const double section = *whole + *hundredths / 100.0;
+  if (!rim || !at.end() || !plausible(section * 25.4, 95.0, *rim)) return std::nullopt;
+  return cross_ply(section, *rim);
+}
+
 }  // namespace
 
 Result<TyreSize> parse_tyre_size(std::string_view designation) {
-  static const std::regex with_aspect("(?:P|LT)?(\\d{3})/(\\d{2,3})[A-Z]{0,2}[-R]?(\\d{2})C?",
-                                      std::regex::icase);
-  static const std::regex without_aspect("(\\d{3})(?:[A-Z]?R|-)(\\d{2})C?", std::regex::icase);
-  static const std::regex inches("(\\d{1,2}\\.\\d{2})-(\\d{2})", std::regex::icase);
-  const std::string text = without_spaces(designation);
-  std::smatch m;
-  if (std::regex_match(text, m, with_aspect) && plausible(std::stod(m[1]), std::stod(m[2]), std::stod(m[3])))
-    return metric(std::stod(m[1]), std::stod(m[2]), std::stod(m[3]));
-  if (std::regex_match(text, m, without_aspect) &&
-      plausible(std::stod(m[1]), aspect_when_none, std::stod(m[2])))
-    return metric(std::stod(m[1]), aspect_when_none, std::stod(m[2]));
-  if (std::regex_match(text, m, inches) && plausible(std::stod(m[1]) * 25.4, 95.0, std::stod(m[2])))
-    return cross_ply(std::stod(m[1]), std::stod(m[2]));
+  const std::string text = capitals_without_spaces(designation);
+  if (const auto size = metric_size({text})) return *size;
+  if (const auto size = inch_size({text})) return *size;
   return Error{
       fmt::format("the tyre size \"{}\" can't be read; write it like 185/70R14, 165R15 or 5.60-15, "
                   "or measure one turn along the ground and give roll_out = \"1.93 m\" instead",
