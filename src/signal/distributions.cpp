@@ -26,11 +26,12 @@ double log_lower_by_series(double a, double x) {
   return log_front(a, x) + std::log(sum);
 }
 
+constexpr double tiny = 1e-300;
+double away_from_zero(double v) { return std::abs(v) < tiny ? tiny : v; }
+
 // Continued fraction a1 / (b1 + a2 / (b2 + ...)) from its terms, by the modified method of Lentz.
 template <class Terms>
 double continued_fraction(const Terms& terms) {
-  constexpr double tiny = 1e-300;
-  const auto away_from_zero = [](double v) { return std::abs(v) < tiny ? tiny : v; };
   double value = tiny, c = tiny, d = 0.0;
   for (int i = 1; i < most_terms; ++i) {
     const auto [a, b] = terms(i);
