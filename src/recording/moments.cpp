@@ -29,6 +29,8 @@ constexpr float gap_db = 20.0F;
 constexpr float one_step = 1.0F / 32768.0F;
 // Bumps and gaps nearer than this are one.
 constexpr std::size_t one_event = 15;  // moments: 150 ms
+// A bump is over within this. What knocks on for longer is a fault, a kerb or a change of sound.
+constexpr std::size_t longest_bump = 60;  // moments: 0.6 s
 constexpr double shortest_stretch_s = 1.0;
 
 // Second-order Butterworth high-pass by the bilinear transform.
@@ -56,12 +58,18 @@ float level_of(double power, std::size_t count) {
   return static_cast<float>(10.0 * std::log10(power / static_cast<double>(count) + 1e-20));
 }
 
-int count_events(const std::vector<bool>& flags) {
-  int events = 0;
-  std::size_t quiet = one_event;
-  for (bool flag : flags) {
-    if (flag && quiet >= one_event) ++events;
-    quiet = flag ? 0 : quiet + 1;
+struct Event {
+  std::size_t first, last;
+};
+
+std::vector<Event> events_of(const std::vector<bool>& flags) {
+  std::vector<Event> events;
+  for (std::size_t i = 0; i < flags.size(); ++i) {
+    if (!flags[i]) continue;
+    if (events.empty() || i - events.back().last > one_event)
+      events.push_back({i, i});
+    else
+      events.back().last = i;
   }
   return events;
 }
@@ -124,9 +132,14 @@ Flagged bumps_in(const Moments& m) {
     loud[i] = rise > bump_db && m.high_level[i] > high[i] + bump_db / 2;
     violent[i] = loud[i] && rise > violent_db;
   }
-  Flagged bumps{lasting(loud)};
-  for (std::size_t i = 0; i < loud.size(); ++i) bumps.moments[i] = bumps.moments[i] || violent[i];
-  bumps.events = count_events(bumps.moments);
+  const std::vector<bool> lasted = lasting(loud);
+  for (std::size_t i = 0; i < loud.size(); ++i) loud[i] = lasted[i] || violent[i];
+  Flagged bumps{std::vector<bool>(loud.size())};
+  for (const Event& event : events_of(loud)) {
+    if (event.last - event.first >= longest_bump) continue;
+    ++bumps.events;
+    for (std::size_t i = event.first; i <= event.last; ++i) bumps.moments[i] = loud[i];
+  }
   return bumps;
 }
 
@@ -137,14 +150,14 @@ Flagged dropouts_in(const Moments& m) {
   for (std::size_t i = 0; i < m.level.size(); ++i)
     gaps.moments[i] =
         m.span[i] <= one_step || (m.level[i] < all[i] - gap_db && m.middle_level[i] < middle[i] - gap_db);
-  gaps.events = count_events(within(gaps.moments));
+  gaps.events = static_cast<int>(events_of(within(gaps.moments)).size());
   return gaps;
 }
 
 Flagged clipping_in(const Moments& m) {
   Flagged clipping{std::vector<bool>(m.level.size())};
   for (std::size_t i = 0; i < m.level.size(); ++i) clipping.moments[i] = m.clipped[i] > 0;
-  clipping.events = count_events(clipping.moments);
+  clipping.events = static_cast<int>(events_of(clipping.moments).size());
   return clipping;
 }
 

@@ -46,6 +46,8 @@ constexpr std::array codecs{
     CodecName{SF_FORMAT_OPUS, "Opus", true, false},
     CodecName{SF_FORMAT_ALAC_16, "ALAC", false, false},
     CodecName{SF_FORMAT_ALAC_24, "ALAC", false, false},
+    CodecName{SF_FORMAT_MPEG_LAYER_II, "MPEG layer 2", true, false},
+    CodecName{SF_FORMAT_MPEG_LAYER_III, "MP3", true, false},
 };
 
 template <class Table>
