@@ -145,7 +145,9 @@ void note_problems(const Recording& recording, const Flagged& bumps, RecordingQu
        "Set the recorder to its best quality (44.1 or 48 kHz, lossless or 128 kb/s and more), not to calls "
        "or memos.");
   note(q.level_pumping_db > pumping_noted_db, q.level_pumping_db > pumping_serious_db, "level pumping",
-       fmt::format("The level swings by {:.0f} dB in all bands together, as an automatic gain control does.",
+       fmt::format("The level swings by {:.0f} dB in all bands together: an automatic gain control, or an "
+                   "engine that is not held "
+                   "steady.",
                    q.level_pumping_db),
        "Use a recorder that can switch automatic gain and noise suppression off, and keep silent while it "
        "runs.");
