@@ -148,33 +148,46 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
-// Combs share lines (3 x an outer race may be 2 x an inner one). Of two, the real one keeps its evidence when
-// the other's lines are left out; the shadow loses it. The winner beats every rival so; the rest keep what
-// the winner does not explain.
+// Combs share lines (3 x an outer race may be 2 x an inner one). What healthy machines explain is taken out
+// first. Of two suspects, the real one keeps its evidence when the other's lines are left out; the shadow
+// loses it. The winner beats every rival so; the rest keep what the winner does not explain.
 void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
                   const std::vector<HeardRun>& runs) {
-  constexpr double worth_it = 2.0;  // nats
+  constexpr double worth_it = 2.0;    // nats
+  constexpr double for_health = 3.0;  // nats in favour of the healthy explanation
   constexpr std::size_t contenders = 6;
-  std::vector<std::size_t> strong;
-  for (std::size_t i = 0; i < candidates.size(); ++i)
-    if (candidates[i].kind == EvidenceKind::events && candidates[i].log_factor > worth_it)
-      strong.push_back(i);
-  if (strong.size() < 2) return;
-  std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) {
-    return candidates[a].log_factor > candidates[b].log_factor;
-  });
-  std::vector<ExplainedRuns> explains;
-  for (std::size_t i = 0; i < std::min(contenders, strong.size()); ++i)
-    explains.push_back(explained_in(candidates[strong[i]], tracks[strong[i]], runs));
-  const auto left_of = [&](std::size_t i, std::size_t by) {
-    return listen_for(candidates[strong[i]], tracks[strong[i]], runs, &explains[by]).log_bayes_factor;
+  const auto strong_ones = [&](bool healthy) {
+    std::vector<std::size_t> strong;
+    for (std::size_t i = 0; i < candidates.size(); ++i)
+      if (candidates[i].kind == EvidenceKind::events && candidates[i].healthy == healthy &&
+          candidates[i].log_factor > worth_it)
+        strong.push_back(i);
+    std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) {
+      return candidates[a].log_factor > candidates[b].log_factor;
+    });
+    return strong;
   };
-  std::size_t winner = 0;
-  for (std::size_t rival = 1; rival < explains.size(); ++rival)
-    if (left_of(rival, winner) > left_of(winner, rival)) winner = rival;
-  for (std::size_t i = 0; i < strong.size(); ++i)
-    if (i != winner)
-      candidates[strong[i]].log_factor = std::min(candidates[strong[i]].log_factor, left_of(i, winner));
+  const auto explains = [&](std::size_t i) { return explained_in(candidates[i], tracks[i], runs); };
+  const auto left_of = [&](std::size_t i, const ExplainedRuns& by) {
+    return listen_for(candidates[i], tracks[i], runs, &by).log_bayes_factor;
+  };
+  const auto keep_what_is_left = [&](std::size_t i, const ExplainedRuns& by) {
+    candidates[i].log_factor = std::min(candidates[i].log_factor, left_of(i, by));
+  };
+  for (const std::size_t machine : strong_ones(true)) {
+    const ExplainedRuns by_machine = explains(machine);
+    for (const std::size_t suspect : strong_ones(false))
+      if (left_of(machine, explains(suspect)) + for_health > left_of(suspect, by_machine))
+        keep_what_is_left(suspect, by_machine);
+  }
+  const std::vector<std::size_t> suspects = strong_ones(false);
+  if (suspects.size() < 2) return;
+  std::size_t winner = suspects.front();
+  for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
+    if (left_of(suspects[i], explains(winner)) > left_of(winner, explains(suspects[i]))) winner = suspects[i];
+  const ExplainedRuns by_winner = explains(winner);
+  for (const std::size_t i : suspects)
+    if (i != winner) keep_what_is_left(i, by_winner);
 }
 
 }  // namespace

@@ -23,13 +23,24 @@ constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond t
 constexpr std::array<double, 3> widths = {0.0012, 0.004, 0.010};  // of the line's order: what slip smears
 constexpr std::array<double, 3> locked_widths = {0.0, 0.0015, 0.004};  // shaft-locked events do not slip
 
-// One line of a comb: harmonic x fundamental + side x modulation.
+constexpr std::array<double, 3> joint_widths = {0.003, 0.010,
+                                                0.020};  // a dry joint sticks and slips as it likes
+
+const std::array<double, 3>& smear_of(Fault fault) {
+  if (fault == Fault::chipped_tooth) return locked_widths;
+  return fault == Fault::dry_joint ? joint_widths : widths;
+}
+
+// One line of a comb: harmonic x fundamental + side x modulation. Harmonic 0: the modulation's own lines,
+// which an element makes as the cage carries it through the loaded zone.
 struct CombLine {
   double harmonic;
   int side;
   double presence;  // probability of being visible when the fault is
   double power;     // relative to a main line
 };
+
+bool is_main(const CombLine& line) { return line.side == 0 || line.harmonic == 0.0; }
 
 struct Harmonic {
   double harmonic, presence;
@@ -54,6 +65,8 @@ std::vector<CombLine> comb_of(const Family& family, bool modulated) {
   for (const auto& [harmonic, presence] :
        family.fault == Fault::rolling_element ? element_harmonics : race_harmonics)
     lines.push_back({harmonic, 0, presence, 1.0});
+  if (modulated && family.fault == Fault::rolling_element)
+    for (int turn = 1; turn <= 4; ++turn) lines.push_back({0.0, turn, turn <= 2 ? .5 : .4, 1.0});
   if (modulated)
     for (int h = 1; h <= 3; ++h)
       for (const int side : {-2, -1, 1, 2})
@@ -186,7 +199,7 @@ Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<Place
     factors = 0;
   };
   const auto first_side =
-      std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return p.line.side != 0; });
+      std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return !is_main(p.line); });
   for (auto p = placed.begin(); p != first_side; ++p) {
     multiply_line(product, look(group, p->window), *p);
     if (++factors == 6) settle(main);
@@ -242,11 +255,15 @@ double strength_prior(std::size_t a) {
   return std::exp(-strength_prior_fall * static_cast<double>(a)) / sum;
 }
 
-// Of an element whose bearing's diameters are not known, spin and cage follow from one gamma: the modulation
-// that goes with a fundamental at this offset.
+// The modulation that goes with a fundamental at this offset. A race's is its shaft's, which does not slip.
+// An element's is the cage's: it lags as the spin does, and where the diameters are not known both follow
+// from one gamma.
 double modulation_at(const Family& family, double modulation, double offset) {
-  if (family.fault != Fault::rolling_element || family.knowledge != Knowledge::count_only) return modulation;
-  const auto on_reference = [&](const Rate& rate) { return family.base.engine_bound() ? rate.engine : rate.wheel; };
+  if (family.fault != Fault::rolling_element) return modulation;
+  if (family.knowledge == Knowledge::exact) return modulation * (1.0 + offset);
+  const auto on_reference = [&](const Rate& rate) {
+    return family.base.engine_bound() ? rate.engine : rate.wheel;
+  };
   const double ring = on_reference(family.ring_rate), cage = on_reference(family.modulation);
   if (ring == 0.0 || cage == 0.0) return modulation;
   const auto gamma_of = [](double spin) { return 0.5 * (std::sqrt(spin * spin + 4.0) - spin); };
@@ -278,7 +295,7 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.turns = spectra.turns;
   out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
-  const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
+  const auto& smear = smear_of(family.fault);
   for (std::size_t s = 0; s < out.slips; ++s) {
     std::size_t bins = 0;
     std::vector<std::vector<PlacedLine>> placed;
@@ -303,13 +320,18 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
 std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
                                           double slip) {
   constexpr int harmonics = 12, sides = 3;
-  constexpr double half_width = 0.004;
+  const double half_width = family.fault == Fault::dry_joint ? 0.010 : 0.004;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
+  constexpr int cage_turns = 24;
   std::vector<ExplainedOrders> explained;
+  const auto add = [&](double order) {
+    explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
+  };
+  if (family.fault == Fault::rolling_element)
+    for (int turn = 1; turn <= cage_turns; ++turn) add(turn * modulation_at(family, modulation, slip));
   for (double h = step; h <= harmonics; h += step)
     for (int side = modulation != 0.0 ? -sides : 0; side <= (modulation != 0.0 ? sides : 0); ++side) {
-      const double order = h * fundamental * (1.0 + slip) + side * modulation_at(family, modulation, slip);
-      explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
+      add(h * fundamental * (1.0 + slip) + side * modulation_at(family, modulation, slip));
     }
   return explained;
 }
@@ -319,7 +341,7 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
   std::vector<CombSeen> seen;
   if (group >= spectra.groups.size() || spectra.groups[group].bins() == 0) return seen;
   const GroupSpectrum& spectrum = spectra.groups[group];
-  const auto& smear = family.fault == Fault::chipped_tooth ? locked_widths : widths;
+  const auto& smear = smear_of(family.fault);
   for (const CombLine& line : comb_of(family, modulation != 0.0)) {
     CombSeen best{
         line.harmonic,
