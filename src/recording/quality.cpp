@@ -146,11 +146,9 @@ void note_problems(const Recording& recording, const Flagged& bumps, RecordingQu
        "or memos.");
   note(q.level_pumping_db > pumping_noted_db, q.level_pumping_db > pumping_serious_db, "level pumping",
        fmt::format("The level swings by {:.0f} dB in all bands together: an automatic gain control, or an "
-                   "engine that is not held "
-                   "steady.",
+                   "engine that is not held steady.",
                    q.level_pumping_db),
-       "Use a recorder that can switch automatic gain and noise suppression off, and keep silent while it "
-       "runs.");
+       "Hold the speed, and use a recorder whose automatic gain and noise suppression can be switched off.");
   note(q.wind_db > wind_noted_db, q.wind_db > wind_serious_db, "wind",
        fmt::format("Gusts below 120 Hz rise {:.0f} dB above the calm.", q.wind_db),
        "Close the windows and the fan, and keep the phone out of the draught.");
