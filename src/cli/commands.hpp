@@ -1,0 +1,21 @@
+// The subcommands. Each adds its options to the application and, when it is the one chosen, sets what is to
+// be done; main does it and turns an error into a sentence and an exit code.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <functional>
+#include <optional>
+
+#include "gearhark/units/result.hpp"
+
+namespace gearhark::cli {
+
+using Outcome = std::optional<Error>;  // nothing: done
+using Action = std::function<Outcome()>;
+
+void add_orders(CLI::App& app, Action& chosen);
+void add_teeth(CLI::App& app, Action& chosen);
+void add_check(CLI::App& app, Action& chosen);
+void add_diagnose(CLI::App& app, Action& chosen);
+
+}  // namespace gearhark::cli

@@ -1,0 +1,55 @@
+#include "output.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+
+namespace gearhark::cli {
+namespace {
+
+Outcome print(const std::string& text) {
+  if (std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0)
+    return std::nullopt;
+  return Error{fmt::format("standard output can't be written ({})", std::strerror(errno))};
+}
+
+}  // namespace
+
+void add_json_option(CLI::App& command, std::string& target) {
+  command
+      .add_option("--json", target,
+                  "write the machine form to FILE, or with - to standard output instead of the text")
+      ->type_name("FILE");
+}
+
+Outcome deliver(const std::string& text, const std::string& json, const std::string& target) {
+  if (target == "-") return print(json);
+  if (!target.empty())
+    if (auto error = write_whole(target, json)) return error;
+  return print(text);
+}
+
+Outcome write_whole(const std::string& path, const std::string& text) {
+  const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
+  std::error_code failed;
+  {
+    std::ofstream out(beside, std::ios::binary);
+    out << text;
+    out.close();
+    if (!out) failed = std::error_code(errno, std::generic_category());
+  }
+  if (!failed) std::filesystem::rename(beside, path, failed);
+  if (!failed) return std::nullopt;
+  std::error_code ignored;
+  std::filesystem::remove(beside, ignored);
+  return Error{
+      fmt::format("{} can't be written ({}); name a file in a folder that exists and may be written to", path,
+                  failed.message())};
+}
+
+}  // namespace gearhark::cli

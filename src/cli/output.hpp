@@ -1,0 +1,21 @@
+// What a command prints and writes.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <string>
+
+#include "commands.hpp"
+
+namespace gearhark::cli {
+
+// Adds --json to a command.
+void add_json_option(CLI::App& command, std::string& target);
+
+// Prints the text, and writes the JSON to `target` ("": nowhere; "-": to standard output instead of the
+// text).
+Outcome deliver(const std::string& text, const std::string& json, const std::string& target);
+
+// Writes beside the file and renames, so that no half-written file is left. Error: the file can't be written.
+Outcome write_whole(const std::string& path, const std::string& text);
+
+}  // namespace gearhark::cli

@@ -1,0 +1,81 @@
+#include <array>
+#include <nlohmann/json.hpp>
+
+#include "gearhark/report/diagnosis.hpp"
+
+namespace gearhark {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr std::array certainty_words{"sure", "doubtful", "lost"};
+
+Json evidence(const EvidenceItem& item) {
+  return {{"recording", item.recording},
+          {"kind", item.kind},
+          {"order", item.order.value()},
+          {"order_of", item.engine_bound ? "engine" : "wheel"},
+          {"frequency_hz", item.frequency.value()},
+          {"above_background_db", item.above_background.value()},
+          {"chance", item.chance},
+          {"found", item.found}};
+}
+
+Json suspect(const Suspect& s) {
+  Json lines = Json::array();
+  for (const EvidenceItem& item : s.evidence) lines.push_back(evidence(item));
+  return {{"part", s.part},
+          {"name", s.name},
+          {"fault", to_text(s.fault)},
+          {"probability", s.probability.value()},
+          {"log_evidence", s.log_evidence},
+          {"cannot_be_told_from", s.cannot_be_told_from},
+          {"in_words", s.in_words},
+          {"evidence", lines}};
+}
+
+Json recording(const RunReport& r) {
+  return {{"file", r.run.file},
+          {"gear", r.run.gear.label},
+          {"load", to_text(r.run.load)},
+          {"turn", to_text(r.run.turn)},
+          {"usable_s", r.quality.usable.value()},
+          {"mean_wheel_hz", r.mean_wheel.value()},
+          {"mean_wheel_hz_sd", r.mean_wheel_sd.value()},
+          {"speed_scale", r.tracking.scale},
+          {"speed_scale_sd", r.tracking.scale_sd},
+          {"speed_found", certainty_words[static_cast<std::size_t>(r.tracking.certainty)]},
+          {"problems", r.problems}};
+}
+
+Json next_run(const NextRun& run) {
+  return {{"gear", run.gear.label},
+          {"load", to_text(run.load)},
+          {"turn", to_text(run.turn)},
+          {"speed_mps", run.speed.value()},
+          {"duration_s", run.duration.value()},
+          {"expected_entropy_drop", run.expected_entropy_drop},
+          {"because", run.because}};
+}
+
+}  // namespace
+
+std::string diagnosis_json(const Diagnosis& d) {
+  Json suspects = Json::array(), recordings = Json::array();
+  for (const Suspect& s : d.suspects) suspects.push_back(suspect(s));
+  for (const RunReport& r : d.runs) recordings.push_back(recording(r));
+  const Json out{{"format", "gearhark diagnosis"},
+                 {"version", 1},
+                 {"car", d.car_name},
+                 {"verdict", to_text(d.verdict)},
+                 {"reason", d.reason},
+                 {"suspects", suspects},
+                 {"no_fault_probability", d.no_fault.value()},
+                 {"unexplained_probability", d.unexplained.value()},
+                 {"recordings", recordings},
+                 {"next_run", d.next_run ? next_run(*d.next_run) : Json(nullptr)},
+                 {"cautions", d.cautions}};
+  return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace gearhark

@@ -1,0 +1,158 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "gearhark/report/diagnosis.hpp"
+#include "gearhark/units/text.hpp"
+#include "wrap.hpp"
+
+namespace gearhark {
+namespace {
+
+using report::wrapped;
+
+constexpr std::size_t most_rows = 8;
+constexpr std::array<std::size_t, 3> most_lines{6, 3, 3};  // of the first suspects, which are explained
+constexpr std::size_t explained = most_lines.size();
+constexpr double worth_a_row = 0.01;
+constexpr double full_bar = 40.0;  // characters for a probability of 1
+
+std::string upper(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  return text;
+}
+
+const std::string& name_of(const Suspect& s) { return s.name.empty() ? s.part : s.name; }
+
+std::string name_of(const Diagnosis& d, const std::string& part) {
+  const auto at =
+      std::find_if(d.suspects.begin(), d.suspects.end(), [&](const Suspect& s) { return s.part == part; });
+  return at == d.suspects.end() ? part : name_of(*at);
+}
+
+std::string listed(const Diagnosis& d, const std::vector<std::string>& parts) {
+  std::string out;
+  for (const auto& part : parts) out += (out.empty() ? "" : ", ") + name_of(d, part);
+  return out;
+}
+
+std::string bar_row(const std::string& label, Probability p) {
+  const auto length = static_cast<std::size_t>(std::lround(full_bar * p.value()));
+  const std::string share =
+      p.value() > 0.0 && p.value() < 0.005 ? "<1" : fmt::format("{:.0f}", 100.0 * p.value());
+  std::string row = fmt::format("  {:<44.44} {:>3} %  {}", label, share, std::string(length, '#'));
+  return row.substr(0, row.find_last_not_of(' ') + 1) + "\n";
+}
+
+std::string ranking(const Diagnosis& d) {
+  std::string out = "How likely\n";
+  std::size_t rows = 0;
+  for (const Suspect& s : d.suspects) {
+    if (rows == most_rows || (rows >= explained && s.probability.value() < worth_a_row)) break;
+    out += bar_row(fmt::format("{}, {}", name_of(s), to_text(s.fault)), s.probability);
+    ++rows;
+  }
+  if (rows < d.suspects.size())
+    out += fmt::format("  ({} more parts, each less likely)\n", d.suspects.size() - rows);
+  out += bar_row("a regular noise of nothing in the car file", d.unexplained);
+  return out + bar_row("no fault", d.no_fault) + "\n";
+}
+
+// To two figures: how rare pure luck would be.
+std::string by_chance(double chance) {
+  if (chance < 1e-6) return "less than 1 in a million";
+  if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);
+  const double unit = std::pow(10.0, std::floor(std::log10(1.0 / chance)) - 1.0);
+  return fmt::format("1 in {:.0f}", unit * std::round(1.0 / chance / unit));
+}
+
+std::string evidence_row(const EvidenceItem& item) {
+  return fmt::format("    {:<4} {:<34} {:>7.1f}  {:>8.3f} {:<7} {:>4.1f}  {}\n", item.recording + 1,
+                     item.kind, item.frequency.value(), item.order.value(),
+                     item.engine_bound ? "engine" : "wheel", item.above_background.value(),
+                     by_chance(item.chance));
+}
+const std::string evidence_heading = fmt::format("    {:<4} {:<34} {:>7}  {:>8} {:<7} {:>4}  {}\n", "run",
+                                                 "line found", "Hz", "per turn", "of", "dB", "by chance");
+
+std::string why(const Diagnosis& d, const Suspect& s, std::size_t most) {
+  std::string out = wrapped("  ", fmt::format("{}: {}", name_of(s), s.in_words)), rows;
+  std::size_t shown = 0;
+  for (const EvidenceItem& item : s.evidence)
+    if (item.found && shown++ < most) rows += evidence_row(item);
+  out += rows.empty() ? "    none of its lines stands out by itself\n" : evidence_heading + rows;
+  if (shown > most) out += fmt::format("    and {} more\n", shown - most);
+  if (!s.cannot_be_told_from.empty())
+    out += wrapped("    ", "can't be told from: " + listed(d, s.cannot_be_told_from));
+  return out;
+}
+
+std::string reasons(const Diagnosis& d) {
+  if (d.suspects.empty() || d.verdict == Verdict::no_fault_heard) return "";
+  std::string out = "Why\n";
+  for (std::size_t i = 0; i < std::min(explained, d.suspects.size()); ++i)
+    if (i == 0 || d.suspects[i].probability.value() >= worth_a_row)
+      out += why(d, d.suspects[i], most_lines[i]);
+  return out + "\n";
+}
+
+std::string stated(const StatedSpeed& speed) {
+  if (speed.shaft_rate) return fmt::format("wheel shafts at {:.0f} rpm", speed.shaft_rate->value() * 60.0);
+  if (speed.points.empty()) return "no speed given";
+  const std::string first = to_text(speed.points.front().speed, speed.unit);
+  const std::string from = speed.source == SpeedSource::satellite ? " by satellite" : "";
+  if (speed.points.size() == 1) return first + from;
+  return fmt::format("{} to {}{}", first, to_text(speed.points.back().speed, speed.unit), from);
+}
+
+std::string found_speed(const RunReport& r) {
+  if (r.tracking.certainty == Certainty::lost) return "the speed could not be found in the sound";
+  if (r.run.speed.shaft_rate) return fmt::format("{:.3f} turns/s as given", r.mean_wheel.value());
+  return fmt::format("{}wheels {:.3f} +- {:.3f} turns/s: {:+.1f} % from what was stated",
+                     r.tracking.certainty == Certainty::doubtful ? "doubtful: " : "", r.mean_wheel.value(),
+                     r.mean_wheel_sd.value(), 100.0 * (r.tracking.scale - 1.0));
+}
+
+std::string recordings(const Diagnosis& d) {
+  std::string out = "Recordings\n";
+  for (std::size_t i = 0; i < d.runs.size(); ++i) {
+    const RunReport& r = d.runs[i];
+    out += wrapped(fmt::format("  {:<3}", i + 1),
+                   fmt::format("{}: gear {}, {}, {}, {}; {:.0f} s usable; {}", r.run.file, r.run.gear.label,
+                               to_text(r.run.load), to_text(r.run.turn), stated(r.run.speed),
+                               r.quality.usable.value(), found_speed(r)));
+    for (const auto& problem : r.problems) out += wrapped("     - ", problem);
+  }
+  return out + "\n";
+}
+
+SpeedUnit unit_of(const Diagnosis& d) {
+  return d.runs.empty() ? SpeedUnit::kmh : d.runs.front().run.speed.unit;
+}
+
+std::string next(const Diagnosis& d) {
+  if (!d.next_run) return "";
+  const NextRun& run = *d.next_run;
+  return "What to record next\n" +
+         wrapped("  ", fmt::format("Gear {}, {}, {}, {} for {:.0f} s. {}", run.gear.label, to_text(run.load),
+                                   to_text(run.turn), to_text(run.speed, unit_of(d)), run.duration.value(),
+                                   run.because)) +
+         "\n";
+}
+
+std::string cautions(const Diagnosis& d) {
+  std::string out;
+  for (const auto& caution : d.cautions) out += wrapped("  ", caution);
+  return out.empty() ? "" : "Mind\n" + out;
+}
+
+}  // namespace
+
+std::string diagnosis_text(const Diagnosis& d) {
+  return fmt::format("{}: {}\n\n", d.car_name, upper(to_text(d.verdict))) + wrapped("", d.reason) + "\n" +
+         ranking(d) + reasons(d) + recordings(d) + next(d) + cautions(d);
+}
+
+}  // namespace gearhark
