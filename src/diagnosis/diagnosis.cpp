@@ -9,6 +9,7 @@
 #include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/evidence/candidates.hpp"
 #include "gearhark/evidence/heard_run.hpp"
+#include "gearhark/signal/parallel.hpp"
 
 namespace gearhark {
 namespace {
@@ -53,16 +54,16 @@ std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& soun
 // Runs whose shaft angle was found; in the others every line would be looked for in the wrong place.
 std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds,
                                     const std::vector<RunReport>& reports, std::vector<int>& index) {
-  std::vector<HeardRun> heard;
-  for (std::size_t i = 0; i < sounds.size(); ++i) {
-    if (reports[i].tracking.certainty == Certainty::lost ||
-        sounds[i].recording.samples.size() < static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
-      continue;
-    heard.push_back(listen_to(car, sounds[i].run, sounds[i].recording.samples,
-                              sounds[i].recording.sample_rate, reports[i].quality.bandwidth,
-                              reports[i].tracking));
-    index.push_back(static_cast<int>(i));
-  }
+  for (std::size_t i = 0; i < sounds.size(); ++i)
+    if (reports[i].tracking.certainty != Certainty::lost &&
+        sounds[i].recording.samples.size() >= static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
+      index.push_back(static_cast<int>(i));
+  std::vector<HeardRun> heard(index.size());
+  for_each_in_parallel(index.size(), [&](std::size_t at) {
+    const auto i = static_cast<std::size_t>(index[at]);
+    heard[at] = listen_to(car, sounds[i].run, sounds[i].recording.samples, sounds[i].recording.sample_rate,
+                          reports[i].quality.bandwidth, reports[i].tracking);
+  });
   return heard;
 }
 

@@ -5,6 +5,8 @@
 #include <map>
 #include <tuple>
 
+#include "gearhark/signal/parallel.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -190,46 +192,52 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
     if (i != winner) keep_what_is_left(i, by_winner);
 }
 
+Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs,
+                Hertz highest_mesh) {
+  Candidate candidate;
+  std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
+  candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
+  candidate.fundamental.assign(runs.size(), 0.0);
+  candidate.visibility.assign(runs.size(), 0.0);
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (!track.family[r]) continue;
+    candidate.knowledge = track.family[r]->knowledge;
+    candidate.visibility[r] =
+        candidate.healthy ? 1.0
+                          : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
+    if (const auto place = place_of(*track.family[r], runs[r])) {
+      candidate.fundamental[r] = place->fundamental;
+      candidate.turned = true;
+    }
+  }
+  switch (candidate.kind) {
+    case EvidenceKind::events:
+      judge_events(candidate, track, runs);
+      break;
+    case EvidenceKind::mesh_sidebands:
+      judge_mesh(candidate, track, runs, highest_mesh);
+      break;
+    case EvidenceKind::tyre_orders:
+      judge_tyre(candidate, car, runs);
+      break;
+    case EvidenceKind::joint_orders:
+      judge_joint(candidate, track, runs);
+      break;
+  }
+  return candidate;
+}
+
 }  // namespace
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
   constexpr Hertz highest_mesh{6500.0};
-  std::vector<Candidate> candidates;
+  const auto followed = follow_through_runs(runs);
+  std::vector<Candidate> candidates(followed.size());
+  for_each_in_parallel(followed.size(), [&](std::size_t i) {
+    candidates[i] = judge(car, followed[i].first, followed[i].second, runs, highest_mesh);
+  });
   std::vector<Track> tracks;
-  for (const auto& [key, track] : follow_through_runs(runs)) {
-    tracks.push_back(track);
-    Candidate candidate;
-    std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
-    candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
-    candidate.fundamental.assign(runs.size(), 0.0);
-    candidate.visibility.assign(runs.size(), 0.0);
-    for (std::size_t r = 0; r < runs.size(); ++r) {
-      if (!track.family[r]) continue;
-      candidate.knowledge = track.family[r]->knowledge;
-      candidate.visibility[r] =
-          candidate.healthy ? 1.0
-                            : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
-      if (const auto place = place_of(*track.family[r], runs[r])) {
-        candidate.fundamental[r] = place->fundamental;
-        candidate.turned = true;
-      }
-    }
-    switch (candidate.kind) {
-      case EvidenceKind::events:
-        judge_events(candidate, track, runs);
-        break;
-      case EvidenceKind::mesh_sidebands:
-        judge_mesh(candidate, track, runs, highest_mesh);
-        break;
-      case EvidenceKind::tyre_orders:
-        judge_tyre(candidate, car, runs);
-        break;
-      case EvidenceKind::joint_orders:
-        judge_joint(candidate, track, runs);
-        break;
-    }
-    candidates.push_back(std::move(candidate));
-  }
+  for (const auto& [key, track] : followed) tracks.push_back(track);
   explain_away(candidates, tracks, runs);
   return candidates;
 }

@@ -5,6 +5,7 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <map>
 #include <span>
 #include <utility>
 
@@ -215,14 +216,18 @@ Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<Place
   return main;
 }
 
-// Fills one group's [slip][strength] plane, averaging over the widths.
-void fill(EventEvidence& out, const EnvelopeSpectra& spectra, std::size_t g,
-          const std::vector<std::vector<PlacedLine>>& placed, std::size_t slip) {
-  std::vector<Strengths> by_width;
-  for (const auto& lines : placed) by_width.push_back(log_factor_of_comb(spectra.groups[g], lines));
+// A comb placed at every slip and width, for spectra of one number of bins.
+using PlacedAtWidths = std::vector<std::vector<PlacedLine>>;
+using PlacedComb = std::vector<PlacedAtWidths>;
+
+// Fills one group's [strength] row at one slip, averaging over the widths.
+void fill(EventEvidence& out, const GroupSpectrum& spectrum, std::size_t g, const PlacedAtWidths& placed,
+          std::size_t slip) {
+  std::array<Strengths, 3> by_width{};
+  for (std::size_t w = 0; w < placed.size(); ++w) by_width[w] = log_factor_of_comb(spectrum, placed[w]);
   for (std::size_t a = 0; a < out.strengths; ++a) {
     std::array<double, 3> values{};
-    for (std::size_t w = 0; w < by_width.size(); ++w) values[w] = static_cast<double>(by_width[w][a]);
+    for (std::size_t w = 0; w < values.size(); ++w) values[w] = static_cast<double>(by_width[w][a]);
     out.at(g, slip, a) = static_cast<float>(log_mean_exp(values));
   }
 }
@@ -296,22 +301,25 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   const auto& smear = smear_of(family.fault);
-  for (std::size_t s = 0; s < out.slips; ++s) {
-    std::size_t bins = 0;
-    std::vector<std::vector<PlacedLine>> placed;
-    for (std::size_t g = 0; g < out.groups; ++g) {
-      const std::size_t here = spectra.groups[g].bins();
-      if (here == 0) continue;
-      if (here != bins) {
-        bins = here;
-        placed.clear();
-        for (const double width : smear)
-          placed.push_back(place(comb, fundamental * (1.0 + out.slip[s]),
-                                 modulation_at(family, modulation, out.slip[s]), width, spectra, bins,
-                                 explained));
-      }
-      out.heard_at_all = out.heard_at_all || !placed.front().empty();
-      fill(out, spectra, g, placed, s);
+  const auto place_comb = [&](std::size_t bins) {
+    PlacedComb placed(out.slips);
+    for (std::size_t s = 0; s < out.slips; ++s)
+      for (const double width : smear)
+        placed[s].push_back(place(comb, fundamental * (1.0 + out.slip[s]),
+                                  modulation_at(family, modulation, out.slip[s]), width, spectra, bins,
+                                  explained));
+    return placed;
+  };
+  // Groups outside, slips inside: one group's spectrum stays in the cache.
+  std::map<std::size_t, PlacedComb> by_bins;
+  for (std::size_t g = 0; g < out.groups; ++g) {
+    const std::size_t bins = spectra.groups[g].bins();
+    if (bins == 0) continue;
+    auto at = by_bins.find(bins);
+    if (at == by_bins.end()) at = by_bins.emplace(bins, place_comb(bins)).first;
+    for (std::size_t s = 0; s < out.slips; ++s) {
+      out.heard_at_all = out.heard_at_all || !at->second[s].front().empty();
+      fill(out, spectra.groups[g], g, at->second[s], s);
     }
   }
   return out;

@@ -1,0 +1,34 @@
+#include "gearhark/signal/parallel.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <exception>
+#include <mutex>
+#include <thread>
+#include <vector>
+
+namespace gearhark {
+
+void for_each_in_parallel(std::size_t count, const std::function<void(std::size_t)>& work) {
+  std::atomic<std::size_t> next{0};
+  std::exception_ptr failure;
+  std::mutex failure_guard;
+  const auto worker = [&] {
+    for (std::size_t i = next++; i < count; i = next++) {
+      try {
+        work(i);
+      } catch (...) {
+        const std::lock_guard lock(failure_guard);
+        if (!failure) failure = std::current_exception();
+      }
+    }
+  };
+  const std::size_t cores = std::max(1u, std::thread::hardware_concurrency());
+  std::vector<std::jthread> others;
+  for (std::size_t i = 1; i < std::min(cores, count); ++i) others.emplace_back(worker);
+  worker();
+  others.clear();
+  if (failure) std::rethrow_exception(failure);
+}
+
+}  // namespace gearhark
