@@ -90,6 +90,14 @@ std::vector<Family> healthy_families(const Car& car, const ShaftRates& rates) {
   return healthy;
 }
 
+// On a bench nothing rolls on its tyres.
+void leave_out_tyres(std::vector<Family>& families, const Car& car) {
+  std::erase_if(families, [&](const Family& family) {
+    const Part* part = car.part(family.part);
+    return part && part->role == PartRole::tyre;
+  });
+}
+
 }  // namespace
 
 HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
@@ -100,6 +108,7 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   heard.turn = run.turn;
   if (auto rates = shaft_rates(car, heard.state)) heard.rates = *rates;
   heard.families = fault_families(car, heard.state, heard.rates);
+  if (run.speed.source == SpeedSource::exact_shaft) leave_out_tyres(heard.families, car);
   heard.healthy = healthy_families(car, heard.rates);
   heard.duration = Seconds(static_cast<double>(samples.size()) / rate_hz);
   heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());

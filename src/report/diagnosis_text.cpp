@@ -62,19 +62,19 @@ std::string ranking(const Diagnosis& d) {
 
 // To two figures: how rare pure luck would be.
 std::string by_chance(double chance) {
-  if (chance < 1e-6) return "less than 1 in a million";
+  if (chance < 1e-6) return "< 1 in a million";
   if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);
   const double unit = std::pow(10.0, std::floor(std::log10(1.0 / chance)) - 1.0);
   return fmt::format("1 in {:.0f}", unit * std::round(1.0 / chance / unit));
 }
 
 std::string evidence_row(const EvidenceItem& item) {
-  return fmt::format("    {:<4} {:<34} {:>7.1f}  {:>8.3f} {:<7} {:>4.1f}  {}\n", item.recording + 1,
+  return fmt::format("    {:<3} {:<40} {:>7.1f}  {:>8.3f} {:<6} {:>4.1f}  {}\n", item.recording + 1,
                      item.kind, item.frequency.value(), item.order.value(),
                      item.engine_bound ? "engine" : "wheel", item.above_background.value(),
                      by_chance(item.chance));
 }
-const std::string evidence_heading = fmt::format("    {:<4} {:<34} {:>7}  {:>8} {:<7} {:>4}  {}\n", "run",
+const std::string evidence_heading = fmt::format("    {:<3} {:<40} {:>7}  {:>8} {:<6} {:>4}  {}\n", "run",
                                                  "line found", "Hz", "per turn", "of", "dB", "by chance");
 
 std::string why(const Diagnosis& d, const Suspect& s, std::size_t most) {
@@ -82,7 +82,8 @@ std::string why(const Diagnosis& d, const Suspect& s, std::size_t most) {
   std::size_t shown = 0;
   for (const EvidenceItem& item : s.evidence)
     if (item.found && shown++ < most) rows += evidence_row(item);
-  out += rows.empty() ? "    none of its lines stands out by itself\n" : evidence_heading + rows;
+  if (!rows.empty()) out += evidence_heading + rows;
+  if (rows.empty() && !s.evidence.empty()) out += "    none of its lines stands out by itself\n";
   if (shown > most) out += fmt::format("    and {} more\n", shown - most);
   if (!s.cannot_be_told_from.empty())
     out += wrapped("    ", "can't be told from: " + listed(d, s.cannot_be_told_from));

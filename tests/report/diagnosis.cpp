@@ -70,7 +70,9 @@ TEST_CASE(
       Contains("pinion head bearing, outer race               80 %  ################################\n"));
   CHECK_THAT(text, Contains("<1 %"));
   CHECK_THAT(
-      text, Contains("1    outer race, 1st harmonic             271.4    25.250 wheel    9.2  1 in 33000\n"));
+      text,
+      Contains(
+          "\n    1   outer race, 1st harmonic                   271.4    25.250 wheel   9.2  1 in 33000\n"));
   CHECK_THAT(text, !Contains("2nd harmonic"));  // was not found
   CHECK_THAT(text, Contains("can't be told from: carrier_bearing_right, pinion head bearing"));
   CHECK_THAT(text,
