@@ -42,16 +42,29 @@ const std::vector<float>& interpolation_table() {
   return table;
 }
 
-float read_between(const std::vector<float>& padded, double position) {
-  const double whole = std::floor(position);
-  const auto phase = static_cast<std::size_t>(std::lround((position - whole) * kPhases));
-  const float* taps = interpolation_table().data() + phase * kTaps;
-  const float* x = padded.data() + static_cast<std::ptrdiff_t>(whole);
-  float lanes[8] = {};
-  for (int k = 0; k < kTaps; k += 8)
-    for (int lane = 0; lane < 8; ++lane) lanes[lane] += taps[k + lane] * x[k + lane];
-  return ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
-}
+// A signal with silence round it, read between its samples.
+class Padded {
+ public:
+  explicit Padded(const std::vector<float>& samples)
+      : samples_(samples.size() + 2 * kTaps, 0.0f), last_(static_cast<double>(samples.size() + kTaps) - 1.0) {
+    std::copy(samples.begin(), samples.end(), samples_.begin() + kTaps);
+  }
+  [[nodiscard]] float at(double sample) const {
+    const double position = std::clamp(sample + kTaps - (kTaps / 2 - 1), 0.0, last_);
+    const double whole = std::floor(position);
+    const auto phase = static_cast<std::size_t>(std::lround((position - whole) * kPhases));
+    const float* taps = interpolation_table().data() + phase * kTaps;
+    const float* x = samples_.data() + static_cast<std::ptrdiff_t>(whole);
+    float lanes[8] = {};
+    for (int k = 0; k < kTaps; k += 8)
+      for (int lane = 0; lane < 8; ++lane) lanes[lane] += taps[k + lane] * x[k + lane];
+    return ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
+  }
+
+ private:
+  std::vector<float> samples_;
+  double last_;
+};
 
 }  // namespace
 
@@ -87,16 +100,12 @@ double FlatSound::stretch_at(double tau, double near_seconds) const {
 FlatSound flatten(const Sound& sound, const AngleTrack& track) {
   const double mean_rate = track.at(sound.duration()) / sound.duration();
   FlatSound flat{std::vector<float>(sound.samples.size()), sound.rate, mean_rate, track};
-  constexpr std::size_t pad = kTaps;
-  std::vector<float> padded(sound.samples.size() + 2 * pad, 0.0f);
-  std::copy(sound.samples.begin(), sound.samples.end(), padded.begin() + pad);
-  const double last = static_cast<double>(sound.samples.size() + pad) - 1.0;
+  const Padded padded(sound.samples);
 
   // Recording time at every 64th flat sample by Newton's rule; cubic in between.
   constexpr std::size_t block = 64;
-  double t0 = 0.0, slope0 = mean_rate / track.rate_at(0.0);
-  t0 = track.time_of(0.0, 0.0);
   const double span = static_cast<double>(block) / sound.rate;
+  double t0 = track.time_of(0.0, 0.0), slope0 = mean_rate / std::max(track.rate_at(t0), 1e-3);
   for (std::size_t start = 0; start < flat.samples.size(); start += block) {
     const double tau1 = static_cast<double>(start + block) / sound.rate;
     const double t1 = track.time_of(tau1 * mean_rate, t0 + slope0 * span);
@@ -106,13 +115,22 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
     for (std::size_t k = 0; k < n; ++k) {
       const double u = static_cast<double>(k) / block;
       const double t = t0 + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
-      const double position = t * sound.rate + pad - (kTaps / 2 - 1);
-      flat.samples[start + k] = read_between(padded, std::clamp(position, 0.0, last - kTaps));
+      flat.samples[start + k] = padded.at(t * sound.rate);
     }
     t0 = t1;
     slope0 = slope1;
   }
   return flat;
+}
+
+Sound unflattened(const FlatSound& flat) {
+  Sound sound{std::vector<float>(flat.samples.size()), flat.rate};
+  const Padded padded(flat.samples);
+  for (std::size_t i = 0; i < sound.samples.size(); ++i) {
+    const double angle = flat.track.at(static_cast<double>(i) / flat.rate);
+    sound.samples[i] = padded.at(angle / flat.mean_rate * flat.rate);
+  }
+  return sound;
 }
 
 AngleTrack corrected(const FlatSound& flat, std::span<const double> error, double error_step_s) {

@@ -29,6 +29,8 @@ struct FlatSound {
 };
 
 FlatSound flatten(const Sound& sound, const AngleTrack& track);
+// Back to recording time.
+Sound unflattened(const FlatSound& flat);
 
 // The track after an angle error e (turns, on a uniform grid of flat time, clamped outside) was found in its
 // flat sound.

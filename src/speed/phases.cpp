@@ -9,7 +9,7 @@
 namespace gearhark::tracking {
 namespace {
 
-constexpr double kHop = 0.05, kWindow = 0.4;
+constexpr double kHop = 0.05;
 constexpr std::size_t kSubBlocks = 4;  // per hop
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr std::array<std::size_t, 3> kLags = {2, 8, 32};  // hops: 0.1, 0.4, 1.6 s
@@ -82,9 +82,9 @@ float median_of(std::vector<float> values) {
   return *middle;
 }
 
-Demodulated demodulate(const FlatSound& flat, double order, std::size_t block) {
+Demodulated demodulate(const FlatSound& flat, double order, std::size_t block, double window_s) {
   const double hz = order * flat.mean_rate;
-  const auto width = static_cast<std::size_t>(std::lround(kWindow / kHop)) * kSubBlocks;
+  const auto width = static_cast<std::size_t>(std::lround(window_s / kHop)) * kSubBlocks;
   const auto sums = block_sums(flat, hz, block);
   Demodulated line{order, windowed(sums, width, 0.0), {}};
   // Background: what the same window gives 8 to 15 Hz to either side; median over the eight, mean = median /
@@ -181,19 +181,19 @@ std::vector<Step> phase_steps(const std::vector<Demodulated>& lines, std::size_t
 
 }  // namespace
 
-PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> lines, Steadiness steadiness) {
+PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> lines, PhaseSettings settings) {
   const auto block = static_cast<std::size_t>(std::lround(kHop * flat.rate / kSubBlocks));
   PhaseError out;
   out.step_s = static_cast<double>(block * kSubBlocks) / flat.rate;
   const auto n = static_cast<std::size_t>(flat.duration() / out.step_s) + 2;
-  const auto first = static_cast<std::size_t>(std::lround(0.5 * kWindow / kHop));
+  const auto first = static_cast<std::size_t>(std::lround(0.5 * settings.window_s / kHop));
   out.turns.assign(n, 0.0);
   out.followed.assign(lines.size(), false);
   std::vector<Demodulated> kept;
   for (std::size_t l = 0; l < lines.size(); ++l) {
     const double hz = lines[l].order * flat.mean_rate;
-    if (hz < kLowestHz || hz > kHighestHz) continue;
-    Demodulated line = demodulate(flat, lines[l].order, block);
+    if (hz < settings.lowest_hz || hz > kHighestHz) continue;
+    Demodulated line = demodulate(flat, lines[l].order, block, settings.window_s);
     if (median_of(line.ratio) < 2.0f) continue;
     out.followed[l] = true;
     kept.push_back(std::move(line));
@@ -204,7 +204,7 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
   const std::vector<Step> steps = phase_steps(kept, first);
   std::vector<double> line_variance(kept.size() * kLags.size(), 0.01);
   const double w = flat.mean_rate;
-  const double q = (steadiness == Steadiness::steady ? 2e-5 : 1e-7) * w * w;
+  const double q = (settings.steadiness == Steadiness::steady ? 2e-5 : 1e-7) * w * w;
   const double stiffness = 1.0 / (q * std::pow(out.step_s, 3));
   for (std::size_t iteration = 0; iteration < kDoubt.size(); ++iteration) {
     Banded system(n);

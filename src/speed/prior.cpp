@@ -96,6 +96,10 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
     prior.low = -0.055;
     prior.high = 0.055;
   }
+  if (load == Load::neutral) {
+    prior.shape = PathShape::smooth_curve;
+    prior.curve = many ? CurvePrior{0.012, 0.0, 0.012} : CurvePrior{0.01, 0.03, 0.03};
+  }
   for (double& v : speed) v *= turns_per_metre;
   prior.nominal = integrate(speed, step);
   return prior;

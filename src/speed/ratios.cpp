@@ -112,6 +112,7 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   out.frame_step_s = static_cast<double>(f.hop) / flat.rate;
   out.first_frame_s = 0.5 * static_cast<double>(f.window) / flat.rate;
   out.bin_hz = f.bin_hz;
+  out.lowest_hz = framing.lowest_hz;
   out.frames = f.count;
   out.bins = f.bins;
   out.codes.resize(f.count * f.bins);

@@ -10,7 +10,7 @@
 
 namespace gearhark::tracking {
 
-inline constexpr double kLowestHz = 55.0, kHighestHz = 3600.0;
+inline constexpr double kHighestHz = 3600.0;
 
 // The log Bayes factor of "a line of unknown strength" against "noise alone" in a bin, in 256 steps:
 //   BF(r) = mean over xi of exp(r xi/(1+xi)) / (1+xi), xi = 1, 3, 10, 30, 100, 300; r = power / background,
@@ -26,7 +26,7 @@ class BayesCode {
 // frames x bins, one code each.
 struct Ratios {
   double frame_step_s = 0.0, first_frame_s = 0.0;  // centres, flat time
-  double bin_hz = 0.0;
+  double bin_hz = 0.0, lowest_hz = 55.0;
   std::size_t frames = 0, bins = 0;
   std::vector<std::uint8_t> codes;
   [[nodiscard]] std::span<const std::uint8_t> frame(std::size_t i) const {
@@ -39,6 +39,7 @@ struct Ratios {
 
 struct Framing {
   double window_s = 0.5, hop_s = 0.125;
+  double lowest_hz = 55.0;  // lines below are not used
 };
 
 // Hann frames, twice zero-padded; background: medians of 150 Hz blocks every 50 Hz, joined linearly.

@@ -6,6 +6,8 @@
 #include <cmath>
 
 #include "car_lines.hpp"
+#include "gearhark/units/speedometer.hpp"
+#include "gearhark/units/text.hpp"
 #include "prior.hpp"
 
 namespace gearhark {
@@ -33,6 +35,20 @@ Tracking lost(const RatePrior& prior, std::string remark) {
   return out;
 }
 
+// An engine at idle that nobody timed: 480 to 1500 rpm.
+RatePrior idle_prior(double duration) {
+  const auto steps = static_cast<std::size_t>(std::max(2.0, std::round(duration / 0.05)));
+  RatePrior prior;
+  prior.nominal = integrate(std::vector<double>(steps + 1, 15.0), duration / static_cast<double>(steps));
+  prior.mean = 0.0;
+  prior.sd = 0.5;
+  prior.low = -0.47;
+  prior.high = 0.67;
+  prior.window_s = 1.0;
+  prior.lowest_hz = 18.0;
+  return prior;
+}
+
 Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLines& lines) {
   Tracking out;
   const double nominal = prior.nominal.mean_rate(), rate = found.track.mean_rate();
@@ -47,25 +63,218 @@ Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLi
   return out;
 }
 
+
+// What is known of a recording before anything is sought in it.
+struct Prepared {
+  RatePrior prior;
+  CarLines lines;
+  Gear gear;
+};
+
+constexpr double kClearlyBetter = 1.5;  // nats/s
+
+double length_of(const RunInput& input) { return static_cast<double>(input.samples.size()) / input.sample_rate; }
+
+Tracking search_in_neutral(const RunInput& input, const Prepared& known) {
+  AngleSearch search(input.samples, input.sample_rate, known.prior);
+  const FoundAngle engine =
+      AngleSearch(input.samples, input.sample_rate, idle_prior(length_of(input))).find(known.lines.engine);
+  search.remove_steady_orders(engine.track);
+  Tracking out = from_found(search.find(known.lines.wheel), known.prior, known.lines);
+  if (engine.certainty != Certainty::lost) out.engine = engine.track;
+  return out;
+}
+
+// The gear whose lines fit best; the stated one unless another is clearly better.
+Result<CarLines> lines_that_fit(const AngleSearch& search, const Car& car, Prepared& known, std::string& remark) {
+  const Gear stated = known.gear;
+  const double own = search.evidence_per_s(known.lines.wheel);
+  double best = own + kClearlyBetter;
+  CarLines chosen = known.lines;
+  for (const Gear& gear : car.gears) {
+    if (gear.neutral() || gear == stated || gear.label == "R") continue;
+    auto lines = car_lines(car, {gear, Clutch::engaged});
+    if (!lines) return lines.error();
+    const double evidence = search.evidence_per_s(lines->wheel);
+    if (evidence <= best) continue;
+    best = evidence;
+    chosen = *std::move(lines);
+    known.gear = gear;
+  }
+  if (known.gear != stated)
+    remark = fmt::format(
+        "The sound fits gear {} better than the stated gear {} (log evidence {:+.1f} against {:+.1f} a second); "
+        "gear {} was used.",
+        known.gear.label, stated.label, best, own, known.gear.label);
+  return chosen;
+}
+
+double percent(double scale) { return 100.0 * (scale - 1.0); }
+
+void remark_on_needle(Tracking& out, const StatedSpeed& stated, double metres_per_turn) {
+  if (stated.source != SpeedSource::needle || out.certainty == Certainty::lost) return;
+  const Speed truly(out.wheel.mean_rate() * metres_per_turn), said(truly.value() / out.scale);
+  const SpeedRange lawful = lawful_readings(truly);
+  if (said > lawful.high || said.value() < 0.97 * lawful.low.value())
+    out.remarks.push_back(fmt::format(
+        "The stated {} lies {:.1f} % {} the {} found, more than UN Regulation 39 allows a speedometer; tyres of "
+        "another size or a wrong note do that.",
+        to_text(said, stated.unit, 0), std::abs(percent(said / truly)), said > truly ? "above" : "below",
+        to_text(truly, stated.unit, 1)));
+}
+
+constexpr double kNotSteady = 0.06;
+
+void remark_on_change(Tracking& out, const RatePrior& prior, const StatedSpeed& stated, double metres_per_turn) {
+  if (prior.steadiness != Steadiness::steady || out.certainty == Certainty::lost) return;
+  const double edge = std::min(2.0, 0.1 * out.wheel.duration());
+  const double first = out.wheel.at(edge) / edge;
+  const double last = (out.wheel.turns.back() - out.wheel.at(out.wheel.duration() - edge)) / edge;
+  if (std::abs(last - first) < kNotSteady * out.wheel.mean_rate()) return;
+  out.remarks.push_back(fmt::format("The car was {}: from {} to {}, though a steady speed was stated.",
+                                    last > first ? "accelerating" : "slowing down",
+                                    to_text(Speed(first * metres_per_turn), stated.unit, 0),
+                                    to_text(Speed(last * metres_per_turn), stated.unit, 0)));
+}
+
+// The note says steady, but nothing steady was found: perhaps the speed changed.
+std::optional<FoundAngle> found_changing(const RunInput& input, const Prepared& known) {
+  if (known.prior.steadiness != Steadiness::steady) return {};
+  RatePrior wide = known.prior;
+  wide.steadiness = Steadiness::changing;
+  wide.sd = 0.15;
+  wide.low -= 0.25;
+  wide.high += 0.25;
+  FoundAngle found = AngleSearch(input.samples, input.sample_rate, wide).find(known.lines.wheel);
+  if (found.certainty != Certainty::sure) return {};
+  return found;
+}
+
+// Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong together.
+void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared& known, Tracking& out) {
+  const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
+  const auto ratio = overall_ratio(car, known.gear);
+  if (!apart || !ratio) return;
+  std::vector<TrackingLine> road;
+  for (const TrackingLine& line : apart->wheel)
+    if (line.source != LineSource::tread) road.push_back(line);
+  const FoundAngle wheel = AngleSearch(input.samples, input.sample_rate, known.prior).find(road);
+  if (wheel.certainty != Certainty::sure) return;
+  RatePrior revs;
+  revs.nominal = wheel.track;
+  revs.sd = 0.3;
+  revs.low = -0.6;
+  revs.high = 0.6;
+  for (double& turns : revs.nominal.turns) turns *= *ratio;
+  const FoundAngle engine = AngleSearch(input.samples, input.sample_rate, revs).find(apart->engine);
+  const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
+  if (engine.certainty == Certainty::lost || std::abs(found / expected - 1.0) < 0.01) return;
+  out = from_found(wheel, known.prior, *apart);
+  out.engine = engine.track;
+  out.remarks.push_back(
+      fmt::format("Engine and road do not belong together: the engine turned at {:.0f} rpm where gear {} at this road "
+                  "speed makes it {:.0f} rpm; the clutch slipped or the pedal was down.",
+                  60.0 * found, known.gear.label, 60.0 * expected));
+}
+
+Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) {
+  const AngleSearch search(input.samples, input.sample_rate, known.prior);
+  std::string gear_remark;
+  auto fitting = lines_that_fit(search, car, known, gear_remark);
+  if (fitting) known.lines = *std::move(fitting);
+  Tracking out = from_found(search.find(known.lines.wheel), known.prior, known.lines);
+  if (out.certainty == Certainty::lost)
+    if (const auto changing = found_changing(input, known)) out = from_found(*changing, known.prior, known.lines);
+  if (out.certainty == Certainty::lost) look_for_open_clutch(input, car, known, out);
+  if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
+  return out;
+}
+
+Tracking search_in(const RunInput& input, const Car& car, Prepared& known) {
+  const double metres_per_turn = car.tyre.rolling_circumference.value();
+  const StatedSpeed& stated = input.run.speed;
+  Tracking out = known.lines.tied ? search_in_gear(input, car, known) : search_in_neutral(input, known);
+  out.gear = known.gear;
+  remark_on_needle(out, stated, metres_per_turn);
+  remark_on_change(out, known.prior, stated, metres_per_turn);
+  if (out.certainty == Certainty::lost)
+    out.remarks.push_back(fmt::format(
+        "The sound does not support the stated speed: no speed from {} to {} explains it better than its rivals.",
+        to_text(Speed((1.0 + known.prior.low) * known.prior.nominal.mean_rate() * metres_per_turn), stated.unit, 0),
+        to_text(Speed((1.0 + known.prior.high) * known.prior.nominal.mean_rate() * metres_per_turn), stated.unit, 0)));
+  return out;
+}
+
+constexpr double kShortest = 2.0;  // s
+
+struct Attempt {
+  Tracking tracking;
+  std::optional<Prepared> known;  // nothing: no second attempt would help
+};
+
+Attempt first_attempt(const RunInput& input, const Car& car) {
+  const Run& run = input.run;
+  if (run.speed.source == SpeedSource::exact_shaft)
+    return {at_given_rate(run.speed.shaft_rate.value_or(ShaftRate(0)).value(), length_of(input)), {}};
+  const RatePrior prior =
+      rate_prior(run.speed, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), run.load);
+  auto lines = car_lines(car, {run.gear, run.clutch});
+  if (!lines) return {lost(prior, lines.error().sentence), {}};
+  if (length_of(input) < kShortest)
+    return {lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))), {}};
+  Prepared known{prior, *std::move(lines), run.gear};
+  Tracking tracking = search_in(input, car, known);
+  return {std::move(tracking), std::move(known)};
+}
+
 }  // namespace
 
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {
-  const double duration = static_cast<double>(samples.size()) / sample_rate;
-  if (run.speed.source == SpeedSource::exact_shaft)
-    return at_given_rate(run.speed.shaft_rate.value_or(ShaftRate(0)).value(), duration);
-  const RatePrior prior =
-      rate_prior(run.speed, duration, 1.0 / car.tyre.rolling_circumference.value(), run.load);
-  const auto lines = car_lines(car, {run.gear, run.clutch});
-  if (!lines) return lost(prior, lines.error().sentence);
-  const AngleSearch search(samples, sample_rate, prior);
-  if (!search.long_enough())
-    return lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", duration));
-  return from_found(search.find(lines->wheel), prior, *lines);
+  return first_attempt({run, samples, sample_rate}, car).tracking;
 }
 
+namespace {
+
+// The scale that the sure runs in gear agree on, by the source of the speed.
+std::optional<double> common_scale(std::span<const RunInput> runs, const std::vector<Attempt>& attempts,
+                                   SpeedSource source) {
+  std::vector<double> scales;
+  for (std::size_t i = 0; i < runs.size(); ++i)
+    if (runs[i].run.speed.source == source && attempts[i].known && attempts[i].known->lines.tied &&
+        attempts[i].tracking.certainty == Certainty::sure)
+      scales.push_back(attempts[i].tracking.scale);
+  if (scales.empty()) return {};
+  const auto middle = scales.begin() + static_cast<std::ptrdiff_t>(scales.size() / 2);
+  std::nth_element(scales.begin(), middle, scales.end());
+  return *middle;
+}
+
+// One dial and one set of tyres: what is left is how well people read a needle, and the satellite's lag.
+constexpr double kCommonSd = 0.01, kCommonReach = 0.025;
+
+void narrow(RatePrior& prior, double scale) {
+  prior.mean = scale - 1.0;
+  prior.sd = kCommonSd;
+  prior.low = prior.mean - kCommonReach;
+  prior.high = prior.mean + kCommonReach;
+}
+
+}  // namespace
+
 std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) {
+  std::vector<Attempt> attempts;
+  for (const RunInput& run : runs) attempts.push_back(first_attempt(run, car));
   std::vector<Tracking> out;
-  for (const RunInput& run : runs) out.push_back(track(run.samples, run.sample_rate, car, run.run));
+  for (std::size_t i = 0; i < runs.size(); ++i) {
+    Attempt& attempt = attempts[i];
+    const bool helpless = attempt.tracking.certainty == Certainty::lost || (attempt.known && !attempt.known->lines.tied);
+    const auto scale = common_scale(runs, attempts, runs[i].run.speed.source);
+    if (attempt.known && helpless && scale) {
+      narrow(attempt.known->prior, *scale);
+      attempt.tracking = search_in(runs[i], car, *attempt.known);
+    }
+    out.push_back(std::move(attempt.tracking));
+  }
   return out;
 }
 

@@ -72,8 +72,7 @@ Grid grid_between(double low, double high, double step) {
   return {from * step, step, static_cast<std::size_t>(to - from) + 1};
 }
 
-Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
-                 const Grid& grid) {
+Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines, const Grid& grid) {
   Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
   std::vector<std::uint32_t> bin(grid.size);
   for (const TrackingLine& line : lines) {
@@ -82,7 +81,7 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
     std::size_t from = 0, to = 0;
     for (std::size_t j = 0; j < grid.size; ++j) {
       const double f = hz * (1.0 + grid.at(j));
-      if (f < kLowestHz) from = j + 1;
+      if (f < ratios.lowest_hz) from = j + 1;
       if (f <= kHighestHz) to = j + 1;
       bin[j] = static_cast<std::uint32_t>(std::lround(std::min(f, kHighestHz) / ratios.bin_hz));
     }
@@ -95,12 +94,11 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
   return votes;
 }
 
-std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
-                                    std::span<const TrackingLine> lines) {
+std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
   std::vector<double> seen;
   for (const TrackingLine& line : lines) {
     const double f = line.order * mean_rate;
-    if (f < kLowestHz || f > kHighestHz || ratios.frames == 0) {
+    if (f < ratios.lowest_hz || f > kHighestHz || ratios.frames == 0) {
       seen.push_back(line.visible);
       continue;
     }

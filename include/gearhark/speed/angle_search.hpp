@@ -27,12 +27,25 @@ struct TrackingLine {
 
 enum class Steadiness { steady, changing };
 
+// free_walk: the rate may wander from moment to moment about the stated one. smooth_curve: a coast-down without
+// engine, where few lines are heard: stated rate x (1 + a + b (u - 1/2) + 4 c u (1 - u)), u from 0 to 1 over the
+// recording, is searched first as a whole.
+enum class PathShape { free_walk, smooth_curve };
+struct CurvePrior {
+  double slope_sd = 0.01;                // of b
+  double bow_mean = 0.0, bow_sd = 0.03;  // of c
+};
+
 // The rate as it was stated, and how far it can be off: true rate = nominal x (1 + s).
 struct RatePrior {
   AngleTrack nominal;
   double mean = 0.0, sd = 0.02;       // of s
   double low = -0.055, high = 0.055;  // s is nowhere else
   Steadiness steadiness = Steadiness::steady;
+  PathShape shape = PathShape::free_walk;
+  CurvePrior curve;
+  double window_s = 0.5;     // of the spectra; longer for slow shafts, whose lines lie close together
+  double lowest_hz = 55.0;   // lines below are not used
 };
 
 enum class Certainty { sure, doubtful, lost };
@@ -49,6 +62,7 @@ struct FoundAngle {
   Certainty certainty = Certainty::lost;
   double evidence_per_s = 0.0;  // log evidence of the lines against plain noise, nats/s
   double rival_per_s = 0.0;     // the found path against every path that stays away from it, nats/s
+  double scale_margin = 0.0;    // smooth_curve: the found scale against the best one elsewhere, nats
   double gear_margin = 0.0;     // votes of the gear lines alone on the path less those beside it, nats/s
   std::vector<FoundLine> lines;
 };
@@ -57,7 +71,7 @@ struct FoundAngle {
 // it.
 class AngleSearch {
  public:
-  // samples: mono at sample_rate Hz; they are not kept. Lines below 55 Hz and above 3.6 kHz are not used.
+  // samples: mono at sample_rate Hz; they are not kept. Lines above 3.6 kHz are not used.
   AngleSearch(std::span<const float> samples, double sample_rate, const RatePrior& prior);
   ~AngleSearch();
   AngleSearch(AngleSearch&&) noexcept;
@@ -67,6 +81,8 @@ class AngleSearch {
   // Log evidence of these lines against plain noise, nats/s, all paths within the prior together.
   [[nodiscard]] double evidence_per_s(std::span<const TrackingLine> lines) const;
   [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines) const;
+  // From now on without what is steady in step with another shaft (the engine at idle, for the road side).
+  void remove_steady_orders(const AngleTrack& other);
 
  private:
   struct State;

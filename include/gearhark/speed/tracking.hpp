@@ -28,6 +28,8 @@ struct StatedSpeed {
   SpeedSource source = SpeedSource::needle;
   std::vector<SpeedPoint> points;
   std::optional<ShaftRate> shaft_rate;
+  // The points' zero need not be the recording's: it may have started at any time within them.
+  bool own_clock = false;
   SpeedUnit unit = SpeedUnit::kmh;  // as the user wrote it
 };
 
@@ -49,6 +51,7 @@ struct Tracking {
   double scale = 1.0;                // found over stated speed
   double scale_sd = 0.0;
   Certainty certainty = Certainty::lost;
+  Gear gear;                         // that the lines fit: the stated one, unless a remark says otherwise
   std::vector<Line> lines_used;      // that could be followed
   std::vector<std::string> remarks;  // contradictions and doubts, one sentence each
 };

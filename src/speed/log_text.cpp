@@ -1,0 +1,47 @@
+#include "log_text.hpp"
+
+#include <fmt/format.h>
+
+#include <charconv>
+#include <cmath>
+
+namespace gearhark::logs {
+
+std::string_view trimmed(std::string_view text) {
+  constexpr std::string_view blanks = " \t\r\n\v\f";
+  const auto from = text.find_first_not_of(blanks);
+  if (from == std::string_view::npos) return {};
+  return text.substr(from, text.find_last_not_of(blanks) - from + 1);
+}
+
+std::optional<double> number(std::string_view text) {
+  const std::string_view bare = trimmed(text);
+  double value = 0.0;
+  const auto [end, error] = std::from_chars(bare.data(), bare.data() + bare.size(), value);
+  if (error != std::errc() || end != bare.data() + bare.size() || !std::isfinite(value)) return {};
+  return value;
+}
+
+std::vector<std::string_view> split(std::string_view line, char separator) {
+  std::vector<std::string_view> parts;
+  for (std::size_t from = 0;;) {
+    const auto to = line.find(separator, from);
+    parts.push_back(line.substr(from, to - from));
+    if (to == std::string_view::npos) return parts;
+    from = to + 1;
+  }
+}
+
+std::vector<std::string_view> lines_of(std::string_view text) { return split(text, '\n'); }
+
+std::string quoted(std::string_view found) {
+  std::string shown = "\"";
+  for (const char c : trimmed(found).substr(0, 40)) shown += static_cast<unsigned char>(c) < 32 ? '?' : c;
+  return shown + (trimmed(found).size() > 40 ? "...\"" : "\"");
+}
+
+Error at_line(std::string_view file, std::size_t line, std::string_view found, std::string_view expected) {
+  return Error{fmt::format("{}:{}: found {}, expected {}", file, line, quoted(found), expected)};
+}
+
+}  // namespace gearhark::logs
