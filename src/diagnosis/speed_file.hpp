@@ -7,7 +7,7 @@
 
 namespace gearhark {
 
-// CSV with the header time_s,speed_mps. Errors: "FILE:LINE: found, expected".
+// CSV, GPX or NMEA, as load_speed_log() reads them. Errors: "FILE:LINE: found, expected".
 Result<StatedSpeed> read_speed_file(const std::string& path);
 
 }  // namespace gearhark

@@ -107,8 +107,8 @@ Certainty scale_certainty(double margin) {
 }
 
 // Without gear lines that bind it, the scale is that of some tyre, not of the driven wheels' mean.
-double scale_sd(const ScaleGuess& scale, double margin, double prior_sd) {
-  if (scale_certainty(margin) == Certainty::lost) return std::min(0.04, prior_sd);
+double scale_sd(const ScaleGuess& scale, double margin) {
+  if (scale_certainty(margin) == Certainty::lost) return 0.03;
   return scale.gears > 40.0 ? std::max(3e-4, scale.sd) : 2e-3;
 }
 
@@ -226,7 +226,7 @@ struct AngleSearch::State {
     best_scale = settle_scale(lines, best);
     found.scale_margin = std::min(best_scale.margin, best_scale.score - rival);
     found.certainty = scale_certainty(found.scale_margin);
-    found.relative_sd = scale_sd(best_scale, found.scale_margin, prior.sd);
+    found.relative_sd = scale_sd(best_scale, found.scale_margin);
     found.evidence_per_s = best_scale.score / seconds();
     return best;
   }
