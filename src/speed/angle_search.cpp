@@ -86,7 +86,7 @@ double largest(std::span<const double> values) {
   return most;
 }
 
-constexpr double kFaint = 0.15;    // lines seen less of the time than this have no phase to follow
+constexpr double kFaint = 0.15;  // lines seen less of the time than this have no phase to follow
 constexpr double kNear = 0.007;  // a path this far away is another one
 
 WalkSettings prior_walk(const RatePrior& prior) {
@@ -150,9 +150,10 @@ struct AngleSearch::State {
     const Votes nominal_votes = votes(lines);
     const Path path = likeliest_path(nominal_votes, wide);
     found.evidence_per_s = path.log_evidence / seconds();
-    found.rival_per_s = (region_evidence(nominal_votes, wide, path.deviation, kNear, Region::near_path) -
-                         region_evidence(nominal_votes, wide, path.deviation, kNear, Region::away_from_path)) /
-                        seconds();
+    found.rival_per_s =
+        (region_evidence(nominal_votes, wide, path.deviation, kNear, Region::near_path) -
+         region_evidence(nominal_votes, wide, path.deviation, kNear, Region::away_from_path)) /
+        seconds();
     return moved(flat, ratios, smooth_path(path, steady() ? 2e3 : 3e5));
   }
 
@@ -163,9 +164,10 @@ struct AngleSearch::State {
       const FlatSound now = flatten(sound, t.track);
       const Ratios now_ratios = line_ratios(now, framing_of(prior));
       learn(t.lines, seen_visibility(now_ratios, now.mean_rate, t.lines));
-      const Votes now_votes = cast_votes(now_ratios, now.mean_rate, t.lines, grid_between(-0.02, 0.02, 0.0005));
+      const Votes now_votes =
+          cast_votes(now_ratios, now.mean_rate, t.lines, grid_between(-0.02, 0.02, 0.0005));
       const Path path = likeliest_path(now_votes, {curve ? 0.5 * walk_sd : walk_sd});
-      t.track = moved(now, now_ratios, smooth_path(path, steady() ? 2e3 : 1e5));
+      t.track = moved(now, now_ratios, smooth_path(path, steady() ? 2e3 : 2e4));
     }
   }
 
@@ -177,7 +179,7 @@ struct AngleSearch::State {
         seen.push_back(t.lines[l]);
         seen.back().origin = l;
       }
-    for (int pass = 0; pass < 4; ++pass) {
+    for (int pass = 0; pass < 8; ++pass) {
       const FlatSound now = flatten(sound, t.track);
       const PhaseError phases =
           phase_error(now, seen, {prior.steadiness, 0.8 * prior.window_s, prior.lowest_hz});
@@ -194,9 +196,9 @@ struct AngleSearch::State {
     const double off = t.track.mean_rate() / prior.nominal.mean_rate();
     const auto relative = [off](double s) { return (1.0 + s) / off - 1.0; };
     const MeanPrior over = mean_prior(prior);
-    const ScaleGuess scale =
-        fine_scale(flatten(sound, t.track), lines, grid_between(relative(over.low), relative(over.high), 1e-4),
-                   relative(over.mean), over.sd / off);
+    const ScaleGuess scale = fine_scale(flatten(sound, t.track), lines,
+                                        grid_between(relative(over.low), relative(over.high), 1e-4),
+                                        relative(over.mean), over.sd / off);
     for (double& turns : t.track.turns) turns *= 1.0 + scale.deviation;
     return scale;
   }
@@ -211,7 +213,8 @@ struct AngleSearch::State {
       Tracked t{guess.track, lines, std::vector<bool>(lines.size()), 0};
       sharpen(t);
       const ScaleGuess scale = settle_scale(lines, t);
-      const bool same = !best.track.turns.empty() && std::abs(t.track.mean_rate() / best.track.mean_rate() - 1.0) < 0.004;
+      const bool same =
+          !best.track.turns.empty() && std::abs(t.track.mean_rate() / best.track.mean_rate() - 1.0) < 0.004;
       if (scale.score > best_scale.score) {
         if (!same) rival = std::max(rival, best_scale.score);
         best = t;
@@ -250,7 +253,8 @@ void AngleSearch::remove_steady_orders(const AngleTrack& other) {
 double AngleSearch::evidence_per_s(std::span<const TrackingLine> lines) const {
   const Votes votes = state_->votes(distinct(lines));
   const std::vector<double> anywhere(votes.frames, 0.0);
-  return region_evidence(votes, prior_walk(state_->prior), anywhere, 1e9, Region::near_path) / state_->seconds();
+  return region_evidence(votes, prior_walk(state_->prior), anywhere, 1e9, Region::near_path) /
+         state_->seconds();
 }
 
 FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {

@@ -21,9 +21,12 @@ struct Unit {
   SpeedUnit unit = SpeedUnit::mps;
 };
 constexpr std::array kTimes = {Unit{"s", 1.0}, Unit{"sec", 1.0}, Unit{"ms", 1e-3}, Unit{"min", 60.0}};
-constexpr std::array kSpeeds = {Unit{"mps", 1.0, SpeedUnit::mps},          Unit{"m/s", 1.0, SpeedUnit::mps},
-                                Unit{"kmh", 1.0 / 3.6, SpeedUnit::kmh},    Unit{"km/h", 1.0 / 3.6, SpeedUnit::kmh},
-                                Unit{"kph", 1.0 / 3.6, SpeedUnit::kmh},    Unit{"mph", 0.44704, SpeedUnit::mph},
+constexpr std::array kSpeeds = {Unit{"mps", 1.0, SpeedUnit::mps},
+                                Unit{"m/s", 1.0, SpeedUnit::mps},
+                                Unit{"kmh", 1.0 / 3.6, SpeedUnit::kmh},
+                                Unit{"km/h", 1.0 / 3.6, SpeedUnit::kmh},
+                                Unit{"kph", 1.0 / 3.6, SpeedUnit::kmh},
+                                Unit{"mph", 0.44704, SpeedUnit::mph},
                                 Unit{"kn", 1852.0 / 3600.0, SpeedUnit::knots},
                                 Unit{"knots", 1852.0 / 3600.0, SpeedUnit::knots}};
 
@@ -48,8 +51,8 @@ std::pair<std::string, std::string> name_and_unit(std::string_view cell) {
 }
 
 template <std::size_t N>
-std::optional<Column> column(const std::vector<std::string_view>& cells, std::array<std::string_view, 2> names,
-                             const std::array<Unit, N>& units) {
+std::optional<Column> column(const std::vector<std::string_view>& cells,
+                             std::array<std::string_view, 2> names, const std::array<Unit, N>& units) {
   for (std::size_t i = 0; i < cells.size(); ++i) {
     const auto [name, unit] = name_and_unit(cells[i]);
     if (name != names[0] && name != names[1]) continue;
@@ -85,8 +88,9 @@ Result<SpeedLog> read_csv_log(std::string_view text, std::string_view file) {
     const auto t = number(cells[time->index]), v = number(cells[speed->index]);
     if (!t) return at_line(file, i + 1, cells[time->index], "a time as a plain number");
     if (!v || *v < 0.0 || *v * speed->unit.factor > kFastest)
-      return at_line(file, i + 1, cells[speed->index],
-                     fmt::format("a speed from 0 to {:.0f} {}", kFastest / speed->unit.factor, speed->unit.word));
+      return at_line(
+          file, i + 1, cells[speed->index],
+          fmt::format("a speed from 0 to {:.0f} {}", kFastest / speed->unit.factor, speed->unit.word));
     const Seconds at(*t * time->unit.factor);
     if (!log.points.empty() && at <= log.points.back().time)
       return at_line(file, i + 1, cells[time->index], "a later time than in the line before");

@@ -50,7 +50,8 @@ MeanPrior mean_prior(const RatePrior& prior) {
           prior.high + middle + reach};
 }
 
-std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const TrackingLine> lines, const RatePrior& prior) {
+std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const TrackingLine> lines,
+                                    const RatePrior& prior) {
   const MeanPrior over = mean_prior(prior);
   const Grid means = grid_between(over.low, over.high, kGridStep);
   Profile best{std::vector<double>(means.size, -1e300), std::vector<Curve>(means.size)};
@@ -80,10 +81,13 @@ std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const Tracking
         const Curve extra{-kMeanBow * bow, slope, bow};
         const double first = (means.low - votes.grid.low) / kGridStep;
         for (std::size_t i = 0; i < votes.frames; ++i) {
-          const auto at = static_cast<std::ptrdiff_t>(std::lround(first + extra.at(u[i]) * stretch[i] / kGridStep));
+          const auto at =
+              static_cast<std::ptrdiff_t>(std::lround(first + extra.at(u[i]) * stretch[i] / kGridStep));
           const float* nats = votes.nats.data() + i * votes.grid.size;
-          const auto from = std::max<std::ptrdiff_t>(0, -at), to = std::min(static_cast<std::ptrdiff_t>(means.size), n - at);
-          for (auto j = from; j < to; ++j) sums[static_cast<std::size_t>(j)] += static_cast<double>(nats[at + j]);
+          const auto from = std::max<std::ptrdiff_t>(0, -at),
+                     to = std::min(static_cast<std::ptrdiff_t>(means.size), n - at);
+          for (auto j = from; j < to; ++j)
+            sums[static_cast<std::size_t>(j)] += static_cast<double>(nats[at + j]);
         }
         for (std::size_t j = 0; j < means.size; ++j) {
           const Curve whole{means.at(j) + base.level + extra.level, slope, bow0 + bow};
@@ -101,7 +105,9 @@ std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const Tracking
     std::size_t top = means.size;
     for (std::size_t j = 0; j < means.size; ++j) {
       const auto near = [&](double mean) { return std::abs(mean - means.at(j)) < 0.008; };
-      if (std::none_of(taken.begin(), taken.end(), near) && (top == means.size || best.score[j] > best.score[top])) top = j;
+      if (std::none_of(taken.begin(), taken.end(), near) &&
+          (top == means.size || best.score[j] > best.score[top]))
+        top = j;
     }
     if (top == means.size) break;
     taken.push_back(means.at(top));

@@ -19,6 +19,7 @@ struct CurveGuess {
 };
 
 // The best curves whose mean rates lie at least 0.8 % apart, best first, four at most.
-std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const TrackingLine> lines, const RatePrior& prior);
+std::vector<CurveGuess> best_curves(const Sound& sound, std::span<const TrackingLine> lines,
+                                    const RatePrior& prior);
 
 }  // namespace gearhark::tracking

@@ -23,7 +23,8 @@ std::vector<double> sums_of(const Ratios& ratios, double mean_rate, std::span<co
 
 // log of the mean of exp(sums) over the spread of tyre radii.
 std::vector<double> over_tyres(const std::vector<double>& sums, double step) {
-  const auto reach = static_cast<std::ptrdiff_t>(kTyreReach / step), n = static_cast<std::ptrdiff_t>(sums.size());
+  const auto reach = static_cast<std::ptrdiff_t>(kTyreReach / step),
+             n = static_cast<std::ptrdiff_t>(sums.size());
   std::vector<double> weight, out(sums.size());
   double total = 0.0;
   for (std::ptrdiff_t k = -reach; k <= reach; ++k) {
@@ -36,13 +37,15 @@ std::vector<double> over_tyres(const std::vector<double>& sums, double step) {
     const double top = *std::max_element(sums.begin() + from, sums.begin() + to + 1);
     double sum = 0.0;
     for (auto k = from; k <= to; ++k)
-      sum += weight[static_cast<std::size_t>(k - j + reach)] * std::exp(sums[static_cast<std::size_t>(k)] - top);
+      sum +=
+          weight[static_cast<std::size_t>(k - j + reach)] * std::exp(sums[static_cast<std::size_t>(k)] - top);
     out[static_cast<std::size_t>(j)] = top + std::log(sum / total);
   }
   return out;
 }
 
-double best_beyond(const std::vector<double>& score, const Grid& grid, double centre, double from, double to) {
+double best_beyond(const std::vector<double>& score, const Grid& grid, double centre, double from,
+                   double to) {
   double best = -1e300;
   for (std::size_t j = 0; j < grid.size; ++j) {
     const double away = std::abs(grid.at(j) - centre);

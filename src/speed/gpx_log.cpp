@@ -21,7 +21,8 @@ std::string_view local_name(const pugi::xml_node& node) {
 }
 
 std::size_t line_of(std::string_view text, std::ptrdiff_t offset) {
-  const auto end = text.begin() + std::clamp<std::ptrdiff_t>(offset, 0, static_cast<std::ptrdiff_t>(text.size()));
+  const auto end =
+      text.begin() + std::clamp<std::ptrdiff_t>(offset, 0, static_cast<std::ptrdiff_t>(text.size()));
   return 1 + static_cast<std::size_t>(std::count(text.begin(), end, '\n'));
 }
 
@@ -40,7 +41,8 @@ std::optional<double> iso_time(std::string_view text) {
   const auto year = digits(text, 0, 4), month = digits(text, 5, 2), day = digits(text, 8, 2),
              hour = digits(text, 11, 2), minute = digits(text, 14, 2);
   if (!year || !month || !day || !hour || !minute || *hour > 24 || *minute > 59) return {};
-  if (text[4] != '-' || text[7] != '-' || text[10] != 'T' || text[13] != ':' || text.size() < 19 || text[16] != ':')
+  if (text[4] != '-' || text[7] != '-' || text[10] != 'T' || text[13] != ':' || text.size() < 19 ||
+      text[16] != ':')
     return {};
   const auto zone_at = text.find_first_of("Z+-", 17);
   const auto seconds = number(text.substr(17, zone_at == std::string_view::npos ? zone_at : zone_at - 17));
@@ -72,7 +74,8 @@ struct Fix {
 
 Result<Fix> fix_of(const pugi::xml_node& point, std::string_view text, std::string_view file) {
   const std::size_t line = line_of(text, point.offset_debug());
-  const auto latitude = number(point.attribute("lat").value()), longitude = number(point.attribute("lon").value());
+  const auto latitude = number(point.attribute("lat").value()),
+             longitude = number(point.attribute("lon").value());
   if (!latitude || std::abs(*latitude) > 90.0)
     return at_line(file, line, point.attribute("lat").value(), "lat=\"...\" from -90 to 90 degrees");
   if (!longitude || std::abs(*longitude) > 180.0)
@@ -136,10 +139,12 @@ Result<SpeedLog> read_gpx_log(std::string_view text, std::string_view file) {
     fixes.push_back(*fix);
   }
   if (fixes.size() < 2)
-    return Error{fmt::format("{}: found {} track points (<trkpt>) with rising times, expected two or more; export "
-                             "the recorded track, not a route",
-                             file, fixes.size())};
-  const bool logged = std::all_of(fixes.begin(), fixes.end(), [](const Fix& f) { return f.speed.has_value(); });
+    return Error{
+        fmt::format("{}: found {} track points (<trkpt>) with rising times, expected two or more; export "
+                    "the recorded track, not a route",
+                    file, fixes.size())};
+  const bool logged =
+      std::all_of(fixes.begin(), fixes.end(), [](const Fix& f) { return f.speed.has_value(); });
   log.from_positions = !logged;
   log.first_utc = fixes.front().utc;
   log.points = speeds(fixes, logged);

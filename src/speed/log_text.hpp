@@ -15,7 +15,8 @@ std::string_view trimmed(std::string_view text);
 std::optional<double> number(std::string_view text);
 std::vector<std::string_view> split(std::string_view line, char separator);
 std::vector<std::string_view> lines_of(std::string_view text);
-// "FILE:LINE: found "...", expected ...". What was found is cut after 40 characters, control characters shown as '?'.
+// "FILE:LINE: found "...", expected ...". What was found is cut after 40 characters, control characters shown
+// as '?'.
 Error at_line(std::string_view file, std::size_t line, std::string_view found, std::string_view expected);
 std::string quoted(std::string_view found);
 

@@ -24,7 +24,8 @@ Checksum check(std::string_view& body) {
   for (const char c : body.substr(0, star)) sum ^= static_cast<unsigned char>(c);
   const std::string said(trimmed(body.substr(star + 1)));
   body = body.substr(0, star);
-  return said == fmt::format("{:02X}", sum) || said == fmt::format("{:02x}", sum) ? Checksum::right : Checksum::wrong;
+  return said == fmt::format("{:02X}", sum) || said == fmt::format("{:02x}", sum) ? Checksum::right
+                                                                                  : Checksum::wrong;
 }
 
 std::optional<double> field(const std::vector<std::string_view>& fields, std::size_t index) {
@@ -42,12 +43,14 @@ std::optional<double> time_of_day(const std::vector<std::string_view>& fields, s
 }
 
 // ddmmyy; two-digit years from 1980 (the system's first epoch) to 2079.
-std::optional<double> date_at(const std::vector<std::string_view>& fields, std::size_t index, double seconds) {
+std::optional<double> date_at(const std::vector<std::string_view>& fields, std::size_t index,
+                              double seconds) {
   const auto packed = field(fields, index);
   if (!packed || *packed < 0.0 || *packed > 999999.0) return {};
   const auto whole = static_cast<unsigned>(*packed);
   const unsigned year = whole % 100;
-  return utc_seconds(static_cast<int>(year + (year < 80 ? 2000 : 1900)), whole / 100 % 100, whole / 10000, seconds);
+  return utc_seconds(static_cast<int>(year + (year < 80 ? 2000 : 1900)), whole / 100 % 100, whole / 10000,
+                     seconds);
 }
 
 class Reader {
@@ -118,9 +121,10 @@ Result<SpeedLog> read_nmea_log(std::string_view text, std::string_view file) {
     if (start != std::string_view::npos) reader.sentence(trimmed(line.substr(start)));
   }
   if (reader.log.points.empty())
-    return Error{fmt::format("{}: found no RMC sentence with a valid fix and a speed ({} had a wrong checksum, {} no "
-                             "fix); log with the sky in view",
-                             file, reader.log.bad_checksums, reader.log.without_fix)};
+    return Error{
+        fmt::format("{}: found no RMC sentence with a valid fix and a speed ({} had a wrong checksum, {} no "
+                    "fix); log with the sky in view",
+                    file, reader.log.bad_checksums, reader.log.without_fix)};
   reader.log.unit = SpeedUnit::kmh;
   return std::move(reader.log);
 }

@@ -28,7 +28,8 @@ std::vector<float> gains(const std::vector<std::vector<float>>& power_over_time)
   }
   for (std::size_t k = 0; k < bins; ++k) {
     const std::size_t from = k > 20 ? k - 20 : 0, to = std::min(bins, k + 21);
-    scratch.assign(usual.begin() + static_cast<std::ptrdiff_t>(from), usual.begin() + static_cast<std::ptrdiff_t>(to));
+    scratch.assign(usual.begin() + static_cast<std::ptrdiff_t>(from),
+                   usual.begin() + static_cast<std::ptrdiff_t>(to));
     const float around = median_of(scratch);
     if (usual[k] > 1.6f * around) gain[k] = std::sqrt(around / usual[k]);
   }
@@ -47,7 +48,8 @@ Sound without_steady_orders(const Sound& sound, const AngleTrack& shaft) {
     window[i] = static_cast<float>(
         0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(length)));
   std::vector<std::complex<float>> bins(length / 2 + 1);
-  const std::size_t frames = 1 + (flat.samples.size() - length) / hop, stride = std::max<std::size_t>(1, frames / 120);
+  const std::size_t frames = 1 + (flat.samples.size() - length) / hop,
+                    stride = std::max<std::size_t>(1, frames / 120);
   std::vector<std::vector<float>> history(bins.size());
   const auto spectrum = [&](std::size_t frame) {
     for (std::size_t i = 0; i < length; ++i) time[i] = window[i] * flat.samples[frame * hop + i];

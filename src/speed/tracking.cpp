@@ -63,7 +63,6 @@ Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLi
   return out;
 }
 
-
 // What is known of a recording before anything is sought in it.
 struct Prepared {
   RatePrior prior;
@@ -73,7 +72,9 @@ struct Prepared {
 
 constexpr double kClearlyBetter = 1.5;  // nats/s
 
-double length_of(const RunInput& input) { return static_cast<double>(input.samples.size()) / input.sample_rate; }
+double length_of(const RunInput& input) {
+  return static_cast<double>(input.samples.size()) / input.sample_rate;
+}
 
 Tracking search_in_neutral(const RunInput& input, const Prepared& known) {
   AngleSearch search(input.samples, input.sample_rate, known.prior);
@@ -86,7 +87,8 @@ Tracking search_in_neutral(const RunInput& input, const Prepared& known) {
 }
 
 // The gear whose lines fit best; the stated one unless another is clearly better.
-Result<CarLines> lines_that_fit(const AngleSearch& search, const Car& car, Prepared& known, std::string& remark) {
+Result<CarLines> lines_that_fit(const AngleSearch& search, const Car& car, Prepared& known,
+                                std::string& remark) {
   const Gear stated = known.gear;
   const double own = search.evidence_per_s(known.lines.wheel);
   double best = own + kClearlyBetter;
@@ -103,7 +105,8 @@ Result<CarLines> lines_that_fit(const AngleSearch& search, const Car& car, Prepa
   }
   if (known.gear != stated)
     remark = fmt::format(
-        "The sound fits gear {} better than the stated gear {} (log evidence {:+.1f} against {:+.1f} a second); "
+        "The sound fits gear {} better than the stated gear {} (log evidence {:+.1f} against {:+.1f} a "
+        "second); "
         "gear {} was used.",
         known.gear.label, stated.label, best, own, known.gear.label);
   return chosen;
@@ -116,16 +119,18 @@ void remark_on_needle(Tracking& out, const StatedSpeed& stated, double metres_pe
   const Speed truly(out.wheel.mean_rate() * metres_per_turn), said(truly.value() / out.scale);
   const SpeedRange lawful = lawful_readings(truly);
   if (said > lawful.high || said.value() < 0.97 * lawful.low.value())
-    out.remarks.push_back(fmt::format(
-        "The stated {} lies {:.1f} % {} the {} found, more than UN Regulation 39 allows a speedometer; tyres of "
-        "another size or a wrong note do that.",
-        to_text(said, stated.unit, 0), std::abs(percent(said / truly)), said > truly ? "above" : "below",
-        to_text(truly, stated.unit, 1)));
+    out.remarks.push_back(
+        fmt::format("The stated {} lies {:.1f} % {} the {} found, more than UN Regulation 39 allows a "
+                    "speedometer; tyres of "
+                    "another size or a wrong note do that.",
+                    to_text(said, stated.unit, 0), std::abs(percent(said / truly)),
+                    said > truly ? "above" : "below", to_text(truly, stated.unit, 1)));
 }
 
 constexpr double kNotSteady = 0.06;
 
-void remark_on_change(Tracking& out, const RatePrior& prior, const StatedSpeed& stated, double metres_per_turn) {
+void remark_on_change(Tracking& out, const RatePrior& prior, const StatedSpeed& stated,
+                      double metres_per_turn) {
   if (prior.steadiness != Steadiness::steady || out.certainty == Certainty::lost) return;
   const double edge = std::min(2.0, 0.1 * out.wheel.duration());
   const double first = out.wheel.at(edge) / edge;
@@ -150,7 +155,8 @@ std::optional<FoundAngle> found_changing(const RunInput& input, const Prepared& 
   return found;
 }
 
-// Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong together.
+// Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong
+// together.
 void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared& known, Tracking& out) {
   const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
   const auto ratio = overall_ratio(car, known.gear);
@@ -171,10 +177,10 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
   if (engine.certainty == Certainty::lost || std::abs(found / expected - 1.0) < 0.01) return;
   out = from_found(wheel, known.prior, *apart);
   out.engine = engine.track;
-  out.remarks.push_back(
-      fmt::format("Engine and road do not belong together: the engine turned at {:.0f} rpm where gear {} at this road "
-                  "speed makes it {:.0f} rpm; the clutch slipped or the pedal was down.",
-                  60.0 * found, known.gear.label, 60.0 * expected));
+  out.remarks.push_back(fmt::format(
+      "Engine and road do not belong together: the engine turned at {:.0f} rpm where gear {} at this road "
+      "speed makes it {:.0f} rpm; the clutch slipped or the pedal was down.",
+      60.0 * found, known.gear.label, 60.0 * expected));
 }
 
 Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) {
@@ -184,7 +190,8 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
   if (fitting) known.lines = *std::move(fitting);
   Tracking out = from_found(search.find(known.lines.wheel), known.prior, known.lines);
   if (out.certainty == Certainty::lost)
-    if (const auto changing = found_changing(input, known)) out = from_found(*changing, known.prior, known.lines);
+    if (const auto changing = found_changing(input, known))
+      out = from_found(*changing, known.prior, known.lines);
   if (out.certainty == Certainty::lost) look_for_open_clutch(input, car, known, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
@@ -199,9 +206,12 @@ Tracking search_in(const RunInput& input, const Car& car, Prepared& known) {
   remark_on_change(out, known.prior, stated, metres_per_turn);
   if (out.certainty == Certainty::lost)
     out.remarks.push_back(fmt::format(
-        "The sound does not support the stated speed: no speed from {} to {} explains it better than its rivals.",
-        to_text(Speed((1.0 + known.prior.low) * known.prior.nominal.mean_rate() * metres_per_turn), stated.unit, 0),
-        to_text(Speed((1.0 + known.prior.high) * known.prior.nominal.mean_rate() * metres_per_turn), stated.unit, 0)));
+        "The sound does not support the stated speed: no speed from {} to {} explains it better than its "
+        "rivals.",
+        to_text(Speed((1.0 + known.prior.low) * known.prior.nominal.mean_rate() * metres_per_turn),
+                stated.unit, 0),
+        to_text(Speed((1.0 + known.prior.high) * known.prior.nominal.mean_rate() * metres_per_turn),
+                stated.unit, 0)));
   return out;
 }
 
@@ -221,7 +231,9 @@ Attempt first_attempt(const RunInput& input, const Car& car) {
   auto lines = car_lines(car, {run.gear, run.clutch});
   if (!lines) return {lost(prior, lines.error().sentence), {}};
   if (length_of(input) < kShortest)
-    return {lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))), {}};
+    return {
+        lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))),
+        {}};
   Prepared known{prior, *std::move(lines), run.gear};
   Tracking tracking = search_in(input, car, known);
   return {std::move(tracking), std::move(known)};
@@ -267,7 +279,8 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) 
   std::vector<Tracking> out;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];
-    const bool helpless = attempt.tracking.certainty == Certainty::lost || (attempt.known && !attempt.known->lines.tied);
+    const bool helpless =
+        attempt.tracking.certainty == Certainty::lost || (attempt.known && !attempt.known->lines.tied);
     const auto scale = common_scale(runs, attempts, runs[i].run.speed.source);
     if (attempt.known && helpless && scale) {
       narrow(attempt.known->prior, *scale);

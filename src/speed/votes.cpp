@@ -72,7 +72,8 @@ Grid grid_between(double low, double high, double step) {
   return {from * step, step, static_cast<std::size_t>(to - from) + 1};
 }
 
-Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines, const Grid& grid) {
+Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
+                 const Grid& grid) {
   Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
   std::vector<std::uint32_t> bin(grid.size);
   for (const TrackingLine& line : lines) {
@@ -94,7 +95,8 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
   return votes;
 }
 
-std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
+std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
+                                    std::span<const TrackingLine> lines) {
   std::vector<double> seen;
   for (const TrackingLine& line : lines) {
     const double f = line.order * mean_rate;

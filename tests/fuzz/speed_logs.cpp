@@ -1,4 +1,5 @@
-// libFuzzer entry: the readers of speed logs must read or refuse any bytes. One binary per reader, chosen by READER.
+// libFuzzer entry: the readers of speed logs must read or refuse any bytes. One binary per reader, chosen by
+// READER.
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>

@@ -15,14 +15,16 @@ constexpr double kRate = 8000.0;
 
 // Firing orders of a four-cylinder at 4.1 engine turns per wheel turn, a final drive of 41 teeth and a gear
 // pair; order 200 is for the test of what resampling keeps.
-const std::vector<synthetic::Tone> kCar = {{8.2, 0.05},  {16.4, 0.04},  {24.6, 0.02}, {41.0, 0.05}, {82.0, 0.03},
-                                           {123.0, 0.01}, {119.0, 0.04}, {238.0, 0.02}, {200.0, 0.03}};
+const std::vector<synthetic::Tone> kCar = {{8.2, 0.05},   {16.4, 0.04},  {24.6, 0.02},
+                                           {41.0, 0.05},  {82.0, 0.03},  {123.0, 0.01},
+                                           {119.0, 0.04}, {238.0, 0.02}, {200.0, 0.03}};
 
 std::vector<TrackingLine> lines_of_car() {
   std::vector<TrackingLine> lines;
   for (const auto& tone : kCar)
     if (tone.order != 200.0)
-      lines.push_back({tone.order, 0.5, tone.order < 30.0 ? LineSource::engine : LineSource::gear, lines.size()});
+      lines.push_back(
+          {tone.order, 0.5, tone.order < 30.0 ? LineSource::engine : LineSource::gear, lines.size()});
   return lines;
 }
 
@@ -42,7 +44,8 @@ RatePrior sweep_prior(double seconds, double first, double last) {
 
 double steady(double t) { return 10.0 * (1.0 + 0.004 * std::sin(0.9 * t)); }
 
-// Share of the energy within 3 cycles per second of a line at `order` that is in its bin, over 4 s of equal angle.
+// Share of the energy within 3 cycles per second of a line at `order` that is in its bin, over 4 s of equal
+// angle.
 double kept_in_bin(const std::vector<float>& samples, const AngleTrack& track, double order) {
   const double seconds = 4.0, from = 3.0, mean = track.mean_rate();
   const auto n = static_cast<std::size_t>(seconds * kRate);
@@ -56,7 +59,8 @@ double kept_in_bin(const std::vector<float>& samples, const AngleTrack& track, d
     std::complex<double> sum = 0.0;
     const double hz = order * mean + bin / seconds;
     for (std::size_t i = 0; i < n; ++i)
-      sum += static_cast<double>(even[i]) * std::polar(1.0, -2.0 * std::numbers::pi * hz * static_cast<double>(i) / kRate);
+      sum += static_cast<double>(even[i]) *
+             std::polar(1.0, -2.0 * std::numbers::pi * hz * static_cast<double>(i) / kRate);
     all += std::norm(sum);
     best = std::max(best, std::norm(sum));
   }
@@ -74,15 +78,18 @@ TEST_CASE("a speed that the needle shows 5 % high is found to 0.02 %") {
 
 TEST_CASE("scaling the stated speed within its prior leaves the found angle the same") {
   const auto samples = synthetic::sound(10.0, kRate, kCar, 0.1, steady);
-  const auto low = find(samples, synthetic::steady_prior(10.0, 9.7)), high = find(samples, synthetic::steady_prior(10.0, 11.2));
+  const auto low = find(samples, synthetic::steady_prior(10.0, 9.7)),
+             high = find(samples, synthetic::steady_prior(10.0, 11.2));
   for (const double t : {1.0, 3.0, 5.0, 9.0})  // turns; 0.003 turns are 1 cycle at order 330
     CHECK(low.track.at(t) - low.track.at(0.5) == Approx(high.track.at(t) - high.track.at(0.5)).margin(0.003));
 }
 
 TEST_CASE("doubling the speed doubles every rate and no order") {
   const auto slow = [](double t) { return 0.5 * steady(t); };
-  const auto at_slow = find(synthetic::sound(10.0, kRate, kCar, 0.1, slow), synthetic::steady_prior(10.0, 5.2));
-  const auto at_fast = find(synthetic::sound(10.0, kRate, kCar, 0.1, steady), synthetic::steady_prior(10.0, 10.4));
+  const auto at_slow =
+      find(synthetic::sound(10.0, kRate, kCar, 0.1, slow), synthetic::steady_prior(10.0, 5.2));
+  const auto at_fast =
+      find(synthetic::sound(10.0, kRate, kCar, 0.1, steady), synthetic::steady_prior(10.0, 10.4));
   CHECK(at_fast.track.mean_rate() / at_slow.track.mean_rate() == Approx(2.0).epsilon(4e-4));
   REQUIRE(at_fast.lines.size() == at_slow.lines.size());
   for (std::size_t i = 0; i < at_fast.lines.size(); ++i)

@@ -18,6 +18,7 @@ TEST_CASE("a linear sweep is exact between the nodes") {
   std::vector<double> rates;
   for (int i = 0; i <= 40; ++i) rates.push_back(8.0 + 0.05 * i);
   const AngleTrack track = integrate(rates, 0.05);
-  for (const double t : {0.31, 0.975, 1.612}) CHECK(track.at(t) == Approx(8.0 * t + 0.5 * t * t).epsilon(1e-6));
+  for (const double t : {0.31, 0.975, 1.612})
+    CHECK(track.at(t) == Approx(8.0 * t + 0.5 * t * t).epsilon(1e-6));
   CHECK(track.time_of(track.at(1.234), 0.0) == Approx(1.234).epsilon(1e-8));
 }

@@ -12,20 +12,22 @@ namespace {
 double kmh(Speed speed) { return speed.value() * 3.6; }
 
 std::string gpx(const std::string& points) {
-  return "<?xml version=\"1.0\"?>\n<gpx version=\"1.1\" xmlns=\"http://www.topografix.com/GPX/1/1\"><trk><trkseg>\n" +
+  return "<?xml version=\"1.0\"?>\n<gpx version=\"1.1\" "
+         "xmlns=\"http://www.topografix.com/GPX/1/1\"><trk><trkseg>\n" +
          points + "</trkseg></trk></gpx>\n";
 }
 
 std::string point(double latitude, double longitude, const std::string& time, const std::string& more = "") {
-  return "<trkpt lat=\"" + std::to_string(latitude) + "\" lon=\"" + std::to_string(longitude) + "\"><time>" + time +
-         "</time>" + more + "</trkpt>\n";
+  return "<trkpt lat=\"" + std::to_string(latitude) + "\" lon=\"" + std::to_string(longitude) + "\"><time>" +
+         time + "</time>" + more + "</trkpt>\n";
 }
 
 }  // namespace
 
 // Public NMEA parser documentation; 22.4 kn x 1.852 = 41.485 km/h.
 TEST_CASE("the documented RMC sentence gives its speed and time") {
-  const auto log = read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n", "a.nmea");
+  const auto log =
+      read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n", "a.nmea");
   REQUIRE(log);
   REQUIRE(log->points.size() == 1);
   CHECK(kmh(log->points[0].speed) == Approx(41.485).margin(0.001));
@@ -54,21 +56,25 @@ TEST_CASE("VTG fills in the speed that an RMC leaves empty") {
       {"$GPVTG,360.0,T,348.7,M,000.0,N,000.0,K*43", 0.0},
   }));
   CAPTURE(sentence);
-  const auto log = read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,,,230394,,\n" + sentence + "\n", "c.nmea");
+  const auto log =
+      read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,,,230394,,\n" + sentence + "\n", "c.nmea");
   REQUIRE(log);
   CHECK(log->bad_checksums == 0);
   CHECK(kmh(log->points.at(0).speed) == Approx(expected).margin(0.001));
 }
 
 TEST_CASE("a log without a valid fix says how many sentences were left out, and why") {
-  const auto log = read_nmea_log("$GPRMC,123519,V,,,,,,,230394,,*30\n$GPRMC,123519,A,4807.038*00\n", "d.nmea");
+  const auto log =
+      read_nmea_log("$GPRMC,123519,V,,,,,,,230394,,*30\n$GPRMC,123519,A,4807.038*00\n", "d.nmea");
   REQUIRE(!log);
   CHECK_THAT(log.error().sentence, Contains("d.nmea") && Contains("wrong checksum"));
 }
 
 TEST_CASE("fixes without a date run on past midnight") {
-  const auto log = read_nmea_log("$GPRMC,235959,A,4807.038,N,01131.000,E,10.0,,,,\n"
-                                 "$GPRMC,000001,A,4807.038,N,01131.000,E,12.0,,,,\n", "e.nmea");
+  const auto log = read_nmea_log(
+      "$GPRMC,235959,A,4807.038,N,01131.000,E,10.0,,,,\n"
+      "$GPRMC,000001,A,4807.038,N,01131.000,E,12.0,,,,\n",
+      "e.nmea");
   REQUIRE(log);
   REQUIRE(log->points.size() == 2);
   CHECK(log->points[1].time.value() == Approx(2.0));
@@ -83,8 +89,10 @@ TEST_CASE("one degree of latitude is 111195 m") {
 
 TEST_CASE("a GPX track without speeds gives distance over time") {
   // 1e-4 degrees of latitude a second are 11.1195 m/s.
-  const auto log = read_gpx_log(gpx(point(48.0, 11, "2026-05-03T14:05:06Z") + point(48.0001, 11, "2026-05-03T14:05:07Z") +
-                                    point(48.0002, 11, "2026-05-03T16:05:08.000+02:00")), "t.gpx");
+  const auto log =
+      read_gpx_log(gpx(point(48.0, 11, "2026-05-03T14:05:06Z") + point(48.0001, 11, "2026-05-03T14:05:07Z") +
+                       point(48.0002, 11, "2026-05-03T16:05:08.000+02:00")),
+                   "t.gpx");
   REQUIRE(log);
   CHECK(log->from_positions);
   REQUIRE(log->points.size() == 2);
@@ -94,15 +102,17 @@ TEST_CASE("a GPX track without speeds gives distance over time") {
 
 TEST_CASE("a GPX track with speeds in its extensions gives those, in m/s") {
   const std::string speed = "<extensions><x:speed>6.86</x:speed></extensions>";
-  const auto log = read_gpx_log(gpx(point(48.0, 11, "2026-05-03T14:05:06Z", speed) +
-                                    point(48.1, 11, "2026-05-03T14:05:07Z", speed)), "t.gpx");
+  const auto log = read_gpx_log(
+      gpx(point(48.0, 11, "2026-05-03T14:05:06Z", speed) + point(48.1, 11, "2026-05-03T14:05:07Z", speed)),
+      "t.gpx");
   REQUIRE(log);
   CHECK_FALSE(log->from_positions);
   CHECK(log->points.at(0).speed.value() == Approx(6.86));
 }
 
 TEST_CASE("a GPX point without a time is an error that names its line") {
-  const auto log = read_gpx_log(gpx(point(48.0, 11, "2026-05-03T14:05:06Z") + "<trkpt lat=\"48\" lon=\"11\"/>\n"), "t.gpx");
+  const auto log = read_gpx_log(
+      gpx(point(48.0, 11, "2026-05-03T14:05:06Z") + "<trkpt lat=\"48\" lon=\"11\"/>\n"), "t.gpx");
   REQUIRE(!log);
   CHECK_THAT(log.error().sentence, Contains("t.gpx:4:") && Contains("<time>"));
 }
@@ -140,13 +150,16 @@ TEST_CASE("an unusable CSV log is one sentence with the line") {
 
 TEST_CASE("the kind of a log is told by its contents") {
   CHECK(read_speed_log("time_s,speed_mps\n0,1\n", "a").operator bool());
-  CHECK(read_speed_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A", "a").operator bool());
+  CHECK(read_speed_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A", "a")
+            .
+            operator bool());
   CHECK_FALSE(read_speed_log("", "a"));
   CHECK_FALSE(load_speed_log("no/such/file.gpx"));
 }
 
 TEST_CASE("a log with clock times is laid against the recording by what the user says") {
-  const auto log = read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\n", "a");
+  const auto log =
+      read_nmea_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\n", "a");
   REQUIRE(log);
   CHECK(stated_by(*log).own_clock);
   const auto laid = stated_by(*log, Seconds(-4.0));
@@ -158,7 +171,8 @@ TEST_CASE("a log with clock times is laid against the recording by what the user
 TEST_CASE("the fuzzers' inputs are read or refused without harm") {
   int files = 0;
   for (const std::string kind : {"csv", "gpx", "nmea"})
-    for (const auto& entry : std::filesystem::directory_iterator(std::string(GEARHARK_SOURCE_DIR) + "/tests/fuzz/" + kind)) {
+    for (const auto& entry :
+         std::filesystem::directory_iterator(std::string(GEARHARK_SOURCE_DIR) + "/tests/fuzz/" + kind)) {
       std::ifstream in(entry.path(), std::ios::binary);
       const std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
       for (const auto& log : {read_csv_log(text, "f"), read_gpx_log(text, "f"), read_nmea_log(text, "f")})

@@ -27,9 +27,9 @@ struct TrackingLine {
 
 enum class Steadiness { steady, changing };
 
-// free_walk: the rate may wander from moment to moment about the stated one. smooth_curve: a coast-down without
-// engine, where few lines are heard: stated rate x (1 + a + b (u - 1/2) + 4 c u (1 - u)), u from 0 to 1 over the
-// recording, is searched first as a whole.
+// free_walk: the rate may wander from moment to moment about the stated one. smooth_curve: a coast-down
+// without engine, where few lines are heard: stated rate x (1 + a + b (u - 1/2) + 4 c u (1 - u)), u from 0 to
+// 1 over the recording, is searched first as a whole.
 enum class PathShape { free_walk, smooth_curve };
 struct CurvePrior {
   double slope_sd = 0.01;                // of b
@@ -44,8 +44,8 @@ struct RatePrior {
   Steadiness steadiness = Steadiness::steady;
   PathShape shape = PathShape::free_walk;
   CurvePrior curve;
-  double window_s = 0.5;     // of the spectra; longer for slow shafts, whose lines lie close together
-  double lowest_hz = 55.0;   // lines below are not used
+  double window_s = 0.5;    // of the spectra; longer for slow shafts, whose lines lie close together
+  double lowest_hz = 55.0;  // lines below are not used
 };
 
 enum class Certainty { sure, doubtful, lost };
