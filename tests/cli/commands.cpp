@@ -114,6 +114,19 @@ TEST_CASE("orders are printed in the unit that was asked in, and as JSON that fi
   CHECK(schema_complaint("orders", neutral.out).empty());
 }
 
+TEST_CASE("a check is printed, and as JSON fits its schema, of noise as of silence") {
+  const Folder folder;
+  const std::string sound = folder.write("a.wav", wav(noise(5.0, 16000), 16000)),
+                    silence = folder.write("b.wav", wav(std::vector<float>(48000), 16000));
+  const Ran text = gearhark_run("check " + sound);
+  CHECK(text.code == 0);
+  CHECK_THAT(text.out, Contains("WAV") && Contains("usable"));
+  const Ran machine = gearhark_run("check --json - " + sound);
+  CHECK(json::parse(machine.out)["duration_s"] == 5.0);
+  CHECK(schema_complaint("check", machine.out).empty());
+  CHECK(schema_complaint("check", gearhark_run("check --json - " + silence).out).empty());
+}
+
 TEST_CASE("the schema check can fail") { CHECK_FALSE(schema_complaint("orders", "{}").empty()); }
 
 TEST_CASE("JSON goes to the file it names, whole or not at all") {
