@@ -1,5 +1,7 @@
 #include "wrap.hpp"
 
+#include <algorithm>
+
 namespace gearhark::report {
 
 std::string wrapped(std::string_view first, std::string_view text) {

@@ -13,7 +13,7 @@
 //                                # "0:00 30 mph, 0:20 50 mph" at times of the recording, straight lines
 //                                between
 //   speed_source = "needle"      # needle (when left out), satellite: what showed the speed
-//   speed_file = "track.csv"     # instead of speed: a satellite log
+//   speed_file = "track.gpx"     # instead of speed: a satellite log (GPX, NMEA, CSV)
 //   shaft_rate = "1797 rpm"      # instead of speed: a bench spin, turns of the driven wheels' shafts
 //   from = "0:05"                # the part of the recording to use
 //   to = "0:25"
