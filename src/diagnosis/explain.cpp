@@ -76,7 +76,13 @@ bool hurts_to_drive_on(PartRole role) {
 }  // namespace
 
 std::string words_for_line(const Candidate& candidate, const SeenLine& line) {
-  std::string words = fmt::format("{}, {} harmonic", to_text(candidate.fault), ordinal(line.harmonic));
+  if (candidate.kind == EvidenceKind::tyre_orders)
+    return fmt::format("{} per wheel turn", std::lround(line.harmonic));
+  const bool mesh = candidate.kind == EvidenceKind::mesh_sidebands;
+  std::string words =
+      line.harmonic == 0.0
+          ? std::string("cage")
+          : fmt::format("{}, {} harmonic", mesh ? "mesh" : to_text(candidate.fault), ordinal(line.harmonic));
   if (line.side != 0)
     words += fmt::format(", {} turn{} {}", std::abs(line.side), std::abs(line.side) == 1 ? "" : "s",
                          line.side < 0 ? "below" : "above");

@@ -11,15 +11,15 @@ namespace {
 // road tests (DEVELOPERS.md, "How the probabilities were fitted").
 struct Weights {
   double base, slope;
-  double usual;  // value of the measure when nothing is wrong: slope counts from here
+  double usual;  // the most that healthy cars of the calibration show: slope counts from here
 };
 constexpr Weights bearing_weights{-2.6, 0.30, 0.0};
 constexpr Weights wheel_or_carrier_weights{-3.0, 0.30, 0.0};
 constexpr Weights machine_weights{-2.4, 0.30, 0.0};
 constexpr Weights chipped_weights{-3.0, 0.40, 0.0};
 constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};
-constexpr Weights gear_weights{-3.0, 0.75, 4.0};  // per dB of paired sidebands
-constexpr Weights tyre_weights{-3.0, 7.0, 0.45};  // per unit of TyreEvidence::excess
+constexpr Weights gear_weights{-3.0, 0.60, 11.0};  // per dB of paired sidebands
+constexpr Weights tyre_weights{-3.0, 8.0, 0.65};   // per unit of TyreEvidence::excess
 constexpr Weights worn_joint_weights{-3.5, 0.25, 10.0};
 constexpr double unexplained_logit = -3.0;
 constexpr double weak_knowledge =

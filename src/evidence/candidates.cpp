@@ -151,7 +151,8 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
 }
 
 // Combs share lines (3 x an outer race may be 2 x an inner one). What healthy machines explain is taken out
-// first. Of two suspects, the real one keeps its evidence when the other's lines are left out; the shadow
+// first, where machine and what is left of the suspect explain more than the suspect and what is left of the
+// machine. Of two suspects, the real one keeps its evidence when the other's lines are left out; the shadow
 // loses it. The winner beats every rival so; the rest keep what the winner does not explain.
 void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
                   const std::vector<HeardRun>& runs) {
@@ -173,14 +174,16 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   const auto left_of = [&](std::size_t i, const ExplainedRuns& by) {
     return listen_for(candidates[i], tracks[i], runs, &by).log_bayes_factor;
   };
-  const auto keep_what_is_left = [&](std::size_t i, const ExplainedRuns& by) {
-    candidates[i].log_factor = std::min(candidates[i].log_factor, left_of(i, by));
-  };
   for (const std::size_t machine : strong_ones(true)) {
     const ExplainedRuns by_machine = explains(machine);
-    for (const std::size_t suspect : strong_ones(false))
-      if (left_of(machine, explains(suspect)) + for_health > left_of(suspect, by_machine))
-        keep_what_is_left(suspect, by_machine);
+    for (const std::size_t suspect : strong_ones(false)) {
+      const double suspect_left = left_of(suspect, by_machine);
+      const double machine_left = left_of(machine, explains(suspect));
+      const double machine_first = candidates[machine].log_factor + std::max(0.0, suspect_left) + for_health;
+      const double suspect_first = candidates[suspect].log_factor + std::max(0.0, machine_left);
+      if (machine_first > suspect_first)
+        candidates[suspect].log_factor = std::min(candidates[suspect].log_factor, suspect_left);
+    }
   }
   const std::vector<std::size_t> suspects = strong_ones(false);
   if (suspects.size() < 2) return;
@@ -188,8 +191,13 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
     if (left_of(suspects[i], explains(winner)) > left_of(winner, explains(suspects[i]))) winner = suspects[i];
   const ExplainedRuns by_winner = explains(winner);
-  for (const std::size_t i : suspects)
-    if (i != winner) keep_what_is_left(i, by_winner);
+  // One fault is likelier than two: what is left of a rival counts only as far as it exceeds half of the
+  // winner's.
+  for (const std::size_t i : suspects) {
+    if (i == winner) continue;
+    const double left = std::min(candidates[i].log_factor, left_of(i, by_winner));
+    candidates[i].log_factor = std::max(std::min(left, 0.0), left - 0.5 * candidates[winner].log_factor);
+  }
 }
 
 Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs,
@@ -198,6 +206,7 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
   std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
   candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
   candidate.fundamental.assign(runs.size(), 0.0);
+  candidate.modulation.assign(runs.size(), 0.0);
   candidate.visibility.assign(runs.size(), 0.0);
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
@@ -207,6 +216,7 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
                           : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
     if (const auto place = place_of(*track.family[r], runs[r])) {
       candidate.fundamental[r] = place->fundamental;
+      candidate.modulation[r] = place->modulation;
       candidate.turned = true;
     }
   }
@@ -227,6 +237,39 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
   return candidate;
 }
 
+SeenLine tone_line(const OrderSpectrum& tones, std::size_t run, double harmonic, int side, double order) {
+  const auto [over, chance] = tones.strength(order, tones.usual_half_width(order));
+  return {run,
+          harmonic,
+          side,
+          Order(order),
+          false,
+          Hertz(order * tones.mean_rate),
+          Decibels::of_power_ratio(over),
+          chance};
+}
+
+// The mesh and its first sidebands in the runs where the pair carries load.
+void show_mesh(Candidate& candidate, const std::vector<HeardRun>& runs) {
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (candidate.fundamental[r] <= 0.0 || candidate.modulation[r] <= 0.0) continue;
+    for (int h = 1; h <= 3; ++h)
+      for (const int side : {0, -1, 1}) {
+        const double order = h * candidate.fundamental[r] + side * candidate.modulation[r];
+        candidate.lines.push_back(tone_line(runs[r].wheel.tones, r, h, side, order));
+      }
+  }
+}
+
+// The wheel orders about the middle of the uneven part.
+void show_tyre(Candidate& candidate, const std::vector<HeardRun>& runs) {
+  for (std::size_t r = 0; r < runs.size(); ++r)
+    for (int beside = -2; beside <= 2; ++beside) {
+      const double order = std::round(candidate.fundamental[r]) + beside;
+      if (order >= 1.0) candidate.lines.push_back(tone_line(runs[r].wheel.tones, r, order, 0, order));
+    }
+}
+
 }  // namespace
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
@@ -244,6 +287,8 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
 
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
   candidate.lines.clear();
+  if (candidate.kind == EvidenceKind::mesh_sidebands) return show_mesh(candidate, runs);
+  if (candidate.kind == EvidenceKind::tyre_orders) return show_tyre(candidate, runs);
   if (candidate.kind != EvidenceKind::events) return;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     const auto family = std::find_if(runs[r].families.begin(), runs[r].families.end(), [&](const Family& f) {

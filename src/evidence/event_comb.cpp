@@ -53,6 +53,10 @@ constexpr std::array<Harmonic, 6> race_harmonics = {{{1, .85}, {2, .75}, {3, .6}
 constexpr std::array<Harmonic, 6> element_harmonics = {
     {{1, .8}, {2, .65}, {3, .5}, {4, .4}, {.5, .5}, {1.5, .4}}};
 
+// A machine that turns healthily shows a few of its turns, any of them.
+constexpr std::array<Harmonic, 6> turning_harmonics = {
+    {{1, .5}, {2, .5}, {3, .4}, {4, .4}, {5, .3}, {6, .3}}};
+
 std::vector<CombLine> chipped_tooth_lines(int teeth) {
   std::vector<CombLine> lines;
   for (int h = 3; h <= 12; ++h)
@@ -63,6 +67,10 @@ std::vector<CombLine> chipped_tooth_lines(int teeth) {
 std::vector<CombLine> comb_of(const Family& family, bool modulated) {
   if (family.fault == Fault::chipped_tooth) return chipped_tooth_lines(family.elements);
   std::vector<CombLine> lines;
+  if (family.fault == Fault::out_of_balance) {
+    for (const auto& [harmonic, presence] : turning_harmonics) lines.push_back({harmonic, 0, presence, 1.0});
+    return lines;
+  }
   for (const auto& [harmonic, presence] :
        family.fault == Fault::rolling_element ? element_harmonics : race_harmonics)
     lines.push_back({harmonic, 0, presence, 1.0});
@@ -328,7 +336,7 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
 std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
                                           double slip) {
   constexpr int harmonics = 12, sides = 3;
-  const double half_width = family.fault == Fault::dry_joint ? 0.010 : 0.004;
+  const double half_width = family.fault == Fault::dry_joint ? 0.010 : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
   constexpr int cage_turns = 24;
   std::vector<ExplainedOrders> explained;

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "gearhark/evidence/angle_grid.hpp"
+#include "gearhark/signal/distributions.hpp"
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -35,6 +36,17 @@ double OrderSpectrum::line_excess(double order, double half_width_orders) const 
   double excess = 0.0;
   for (std::size_t k = from; k < to; ++k) excess += static_cast<double>(power[k] / background[k]) - 1.0;
   return std::max(0.0, excess);
+}
+
+OrderSpectrum::Strength OrderSpectrum::strength(double order, double half_width_orders) const {
+  const std::size_t from = bin(order - half_width_orders), to = bin(order + half_width_orders) + 1;
+  if (to >= power.size()) return {};
+  const auto bins = static_cast<double>(to - from);
+  double mean = 0.0;
+  for (std::size_t k = from; k < to; ++k) mean += static_cast<double>(power[k] / background[k]) / bins;
+  // Neighbouring bins of a Hann window are correlated: 1.94 bins count as one.
+  const double freedom = bins / (1.94 - 0.94 / bins);
+  return {mean, gamma_upper_tail(freedom, freedom * mean)};
 }
 
 OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference) {

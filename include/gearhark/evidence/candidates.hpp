@@ -39,6 +39,7 @@ struct Candidate {
   std::size_t group = 0;            // index of that band group
   double strength = 0.0;            // octaves of line power over one background bin
   std::vector<double> fundamental;  // per run: order on the run's reference; 0 where it does not turn
+  std::vector<double> modulation;   // per run: order of the side lines' spacing; 0: none
   std::vector<double> visibility;   // per run
   std::vector<SeenLine> lines;
 };

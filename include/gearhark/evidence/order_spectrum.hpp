@@ -18,6 +18,11 @@ struct OrderSpectrum {
   // Power within +-half_width_orders of an order over the background there, less the background's own share:
   // 0 = nothing above it, in units of one background bin.
   [[nodiscard]] double line_excess(double order, double half_width_orders) const;
+  // Mean power of those bins over the background, and the probability that noise alone is as strong there.
+  struct Strength {
+    double over_background = 1.0, chance = 1.0;
+  };
+  [[nodiscard]] Strength strength(double order, double half_width_orders) const;
   // Half width that holds a line in spite of what is left of the speed's error: a few bins and a share of the
   // order.
   [[nodiscard]] double usual_half_width(double order) const;

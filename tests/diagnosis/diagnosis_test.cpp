@@ -1,0 +1,102 @@
+#include "gearhark/diagnosis/diagnosis.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <random>
+
+#include "gearhark/synthesis/synthesis.hpp"
+
+using namespace gearhark;
+
+namespace {
+
+Car heron() {
+  auto car = load_car(GEARHARK_SOURCE_DIR "/models/heron_rear_transaxle.toml");
+  REQUIRE(car);
+  return *car;
+}
+
+Run third_gear(double stated_kmh) {
+  Run run;
+  run.gear = Gear{"3"};
+  run.load = Load::drive;
+  run.speed.points = {{Seconds(0), Speed(stated_kmh / 3.6)}};
+  return run;
+}
+
+// A road test of one run at a true 62 km/h, the needle reading 65.
+RunSound one_run(const Car& car, std::optional<SoundFault> fault, std::uint64_t seed) {
+  SoundSettings settings;
+  settings.run.speed = settings.run.end_speed = Speed(62.0 / 3.6);
+  settings.run.duration = Seconds(14.0);
+  settings.fault = std::move(fault);
+  settings.car_seed = 5;
+  settings.run_seed = seed;
+  auto sound = synthesise(car, settings);
+  REQUIRE(sound);
+  RunSound run{third_gear(65.0), {}};
+  run.recording.sample_rate = sound->sample_rate;
+  run.recording.samples = std::move(sound->samples);
+  return run;
+}
+
+SoundFault head_bearing() {
+  SoundFault fault;
+  fault.part = "pinion_head_bearing";
+  fault.fault = Fault::outer_race;
+  fault.level = Decibels::already(10.0);
+  return fault;
+}
+
+RunSound noise(double duration_s, Run run) {
+  std::mt19937 engine(3);
+  RunSound sound{std::move(run), {}};
+  sound.recording.sample_rate = 16000.0;
+  sound.recording.samples.resize(static_cast<std::size_t>(duration_s * 16000.0));
+  for (float& s : sound.recording.samples)
+    s = static_cast<float>(static_cast<double>(engine()) / 4294967296.0 - 0.5) * 0.1f;
+  return sound;
+}
+
+double total(const Diagnosis& d) {
+  double sum = d.no_fault.value() + d.unexplained.value();
+  for (const Suspect& s : d.suspects) sum += s.probability.value();
+  return sum;
+}
+
+}  // namespace
+
+TEST_CASE("a loud bearing fault is named, and a quieter recording of it changes nothing") {
+  const Car car = heron();
+  RunSound run = one_run(car, head_bearing(), 7);
+  const Diagnosis loud = diagnose(car, {run});
+  REQUIRE_FALSE(loud.suspects.empty());
+  CHECK(loud.verdict == Verdict::fault_heard);
+  CHECK(loud.suspects.front().part == "pinion_head_bearing");
+  CHECK(loud.suspects.front().fault == Fault::outer_race);
+  CHECK(total(loud) == Approx(1.0).margin(1e-9));
+  for (float& s : run.recording.samples) s *= 0.1f;
+  const Diagnosis quiet = diagnose(car, {run});
+  REQUIRE_FALSE(quiet.suspects.empty());
+  CHECK(quiet.suspects.front().part == loud.suspects.front().part);
+  CHECK(quiet.suspects.front().probability.value() ==
+        Approx(loud.suspects.front().probability.value()).margin(0.02));
+}
+
+TEST_CASE("a healthy car is given no fault") {
+  const Car car = heron();
+  CHECK(diagnose(car, {one_run(car, std::nullopt, 8)}).verdict != Verdict::fault_heard);
+}
+
+TEST_CASE("noise without a car in it is no ground for any verdict") {
+  const Car car = heron();
+  const Diagnosis d = diagnose(car, {noise(12.0, third_gear(65.0))});
+  CHECK(d.verdict == Verdict::cannot_tell);
+  CHECK_FALSE(d.reason.empty());
+}
+
+TEST_CASE("a second of sound is too little, and says so") {
+  const Car car = heron();
+  const Diagnosis d = diagnose(car, {noise(1.0, third_gear(65.0))});
+  CHECK(d.verdict == Verdict::cannot_tell);
+}

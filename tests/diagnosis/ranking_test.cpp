@@ -1,0 +1,80 @@
+#include "gearhark/diagnosis/ranking.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace gearhark;
+
+namespace {
+
+Car two_bearings() {
+  Car car;
+  const auto add = [&](const char* id, PartRole role) {
+    Part part;
+    part.id = id;
+    part.role = role;
+    car.parts.push_back(part);
+  };
+  add("head", PartRole::pinion_head_bearing);
+  add("left", PartRole::wheel_bearing);
+  add("right", PartRole::wheel_bearing);
+  return car;
+}
+
+Candidate race(const std::string& part, double log_factor, double fundamental) {
+  Candidate candidate;
+  candidate.part = part;
+  candidate.fault = Fault::outer_race;
+  candidate.turned = true;
+  candidate.log_factor = log_factor;
+  candidate.fundamental = {fundamental};
+  candidate.visibility = {1.0};
+  return candidate;
+}
+
+double sum(const Ranking& ranking) {
+  double all = ranking.no_fault.value() + ranking.unexplained.value();
+  for (const RankedPart& part : ranking.parts) all += part.probability.value();
+  return all;
+}
+
+}  // namespace
+
+TEST_CASE("probabilities of the suspects, no fault and the unexplained add up to one") {
+  for (const double heard : {-1.0, 0.0, 5.0, 40.0, 400.0}) {
+    const Ranking ranking = rank(two_bearings(), {race("head", heard, 15.0), race("left", -0.5, 5.0)});
+    CHECK(sum(ranking) == Approx(1.0).margin(1e-12));
+  }
+}
+
+TEST_CASE("with nothing heard no fault comes before every suspect") {
+  const Ranking ranking = rank(two_bearings(), {race("head", -0.4, 15.0), race("left", -0.5, 5.0)});
+  for (const RankedPart& part : ranking.parts) CHECK(part.probability < ranking.no_fault);
+}
+
+TEST_CASE("more evidence never makes a part less likely") {
+  double before = 0.0;
+  for (const double heard : {-0.5, 0.5, 3.0, 8.0, 11.9, 12.1, 30.0, 100.0}) {
+    const Ranking ranking = rank(two_bearings(), {race("head", heard, 15.0), race("left", 2.0, 5.0)});
+    for (const RankedPart& part : ranking.parts)
+      if (part.part == "head") {
+        CHECK(part.probability.value() >= before);
+        before = part.probability.value();
+      }
+  }
+}
+
+TEST_CASE("parts that make the same lines share one place and name each other") {
+  const Ranking ranking =
+      rank(two_bearings(), {race("head", -0.4, 15.0), race("left", 20.0, 5.0), race("right", 20.0, 5.0)});
+  REQUIRE(ranking.parts.front().part == "left");
+  CHECK(ranking.parts.front().cannot_be_told_from == std::vector<std::string>{"right"});
+  CHECK(ranking.parts.size() == 2);
+}
+
+TEST_CASE("a part that does not turn in any run is not ranked, nor is what healthy machines do") {
+  Candidate still = race("head", 30.0, 0.0);
+  still.turned = false;
+  Candidate healthy = race("left", 30.0, 5.0);
+  healthy.healthy = true;
+  CHECK(rank(two_bearings(), {still, healthy}).parts.empty());
+}
