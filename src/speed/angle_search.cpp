@@ -62,20 +62,29 @@ std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
   return out;
 }
 
-// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 %
-// off).
-double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
+// Votes of the gear lines alone at deviation 0 against those beside it (0.8 to 12 % off).
+struct GearSupport {
+  double margin_per_s = 0.0;  // less the best of them
+  double deviations = 0.0;    // less their mean, in standard deviations of theirs
+};
+
+GearSupport gear_support(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
   const Votes votes = cast_votes(ratios, mean_rate, only_gears(lines), grid_between(-0.12, 0.12, 0.0005));
   std::vector<double> sums(votes.grid.size, 0.0);
   for (std::size_t i = 0; i < votes.frames; ++i)
     for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
-  double on = -1e9, beside = -1e9;
+  double on = -1e9, best = -1e9, sum = 0.0, squares = 0.0, count = 0.0;
   for (std::size_t j = 0; j < sums.size(); ++j) {
     const double d = std::abs(votes.grid.at(j));
     if (d < 0.0008) on = std::max(on, sums[j]);
-    if (d > 0.008) beside = std::max(beside, sums[j]);
+    if (d < 0.008) continue;
+    best = std::max(best, sums[j]);
+    sum += sums[j];
+    squares += sums[j] * sums[j];
+    count += 1.0;
   }
-  return (on - beside) / (static_cast<double>(votes.frames) * votes.frame_step_s);
+  const double mean = sum / count, sd = std::sqrt(std::max(1e-12, squares / count - mean * mean));
+  return {(on - best) / (static_cast<double>(votes.frames) * votes.frame_step_s), (on - mean) / sd};
 }
 
 constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
@@ -96,7 +105,9 @@ WalkSettings prior_walk(const RatePrior& prior) {
 Framing framing_of(const RatePrior& prior) { return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz}; }
 
 Certainty certainty_of(const FoundAngle& found) {
-  if (found.rival_per_s <= 1.5) return Certainty::lost;
+  // Any engine makes engine orders, at a stand too; without a trace of the gears they support no road speed.
+  if (found.rival_per_s <= 1.5 || (found.gear_margin <= 0.0 && found.gear_deviations < 1.2))
+    return Certainty::lost;
   return found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful;
 }
 
@@ -273,7 +284,10 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   }
   found.track = tracked.track;
   const FlatSound flat = flatten(s.sound, found.track);
-  found.gear_margin = gear_margin_of(line_ratios(flat, framing_of(s.prior)), flat.mean_rate, tracked.lines);
+  const GearSupport gears =
+      gear_support(line_ratios(flat, framing_of(s.prior)), flat.mean_rate, tracked.lines);
+  found.gear_margin = gears.margin_per_s;
+  found.gear_deviations = gears.deviations;
   for (std::size_t l = 0; l < lines.size(); ++l)
     found.lines.push_back({lines[l], tracked.lines[l].visible, tracked.followed[l]});
   if (s.prior.shape == PathShape::free_walk) {
