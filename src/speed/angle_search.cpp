@@ -104,6 +104,12 @@ WalkSettings prior_walk(const RatePrior& prior) {
 
 Framing framing_of(const RatePrior& prior) { return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz}; }
 
+bool gear_followed(const FoundAngle& found) {
+  return std::any_of(found.lines.begin(), found.lines.end(), [](const FoundLine& line) {
+    return line.followed && line.line.source == LineSource::gear;
+  });
+}
+
 Certainty certainty_of(const FoundAngle& found) {
   // Any engine makes engine orders, at a stand too; without a trace of the gears they support no road speed.
   if (found.rival_per_s <= 1.5 || (found.gear_margin <= 0.0 && found.gear_deviations < 1.2))
@@ -120,7 +126,7 @@ Certainty scale_certainty(double margin) {
 // Without gear lines that bind it, the scale is that of some tyre, not of the driven wheels' mean.
 double scale_sd(const ScaleGuess& scale, double margin) {
   if (scale_certainty(margin) == Certainty::lost) return 0.03;
-  return scale.gears > 40.0 ? std::max(3e-4, scale.sd) : 2e-3;
+  return 3e-3;
 }
 
 double relative_sd_of(Certainty certainty, int lines_followed) {
