@@ -104,15 +104,17 @@ WalkSettings prior_walk(const RatePrior& prior) {
 
 Framing framing_of(const RatePrior& prior) { return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz}; }
 
+// One alone may be something else that happens to lie there.
 bool gear_followed(const FoundAngle& found) {
-  return std::any_of(found.lines.begin(), found.lines.end(), [](const FoundLine& line) {
-    return line.followed && line.line.source == LineSource::gear;
-  });
+  return 2 <= std::count_if(found.lines.begin(), found.lines.end(), [](const FoundLine& line) {
+           return line.followed && line.line.source == LineSource::gear;
+         });
 }
 
 Certainty certainty_of(const FoundAngle& found) {
   // Any engine makes engine orders, at a stand too; without a trace of the gears they support no road speed.
-  if (found.rival_per_s <= 1.5 || (found.gear_margin <= 0.0 && found.gear_deviations < 1.2))
+  if (found.rival_per_s <= 1.5) return Certainty::lost;
+  if (found.gear_margin <= 0.0 && found.gear_deviations < 1.2 && !gear_followed(found))
     return Certainty::lost;
   return found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful;
 }
@@ -123,8 +125,8 @@ Certainty scale_certainty(double margin) {
   return margin > 16.0 ? Certainty::doubtful : Certainty::lost;
 }
 
-// Without gear lines that bind it, the scale is that of some tyre, not of the driven wheels' mean.
-double scale_sd(const ScaleGuess& scale, double margin) {
+// Each tyre has its own radius, and the loudest tread may be any of them.
+double scale_sd(double margin) {
   if (scale_certainty(margin) == Certainty::lost) return 0.03;
   return 3e-3;
 }
@@ -246,7 +248,7 @@ struct AngleSearch::State {
     best_scale = settle_scale(lines, best);
     found.scale_margin = std::min(best_scale.margin, best_scale.score - rival);
     found.certainty = scale_certainty(found.scale_margin);
-    found.relative_sd = scale_sd(best_scale, found.scale_margin);
+    found.relative_sd = scale_sd(found.scale_margin);
     found.evidence_per_s = best_scale.score / seconds();
     return best;
   }
