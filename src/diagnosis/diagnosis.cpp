@@ -19,7 +19,7 @@ constexpr double least_evidence = 2.0;  // nats its own evidence must add: a pri
 constexpr double silence = 1.0;         // below this, in every part, nothing was heard
 constexpr double shown_chance = 0.01;   // a line is shown as found below this
 constexpr std::size_t suspects_with_lines = 3;
-constexpr double enough_s = 8.0;  // of usable sound, all runs together
+constexpr double enough_s = 5.0;  // of usable sound, all runs together
 
 std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
   std::vector<std::string> sentences;

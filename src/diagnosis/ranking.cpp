@@ -16,6 +16,9 @@ struct Weights {
 constexpr Weights bearing_weights{-2.6, 0.30, 0.0};
 constexpr Weights wheel_or_carrier_weights{-3.0, 0.30, 0.0};
 constexpr Weights machine_weights{-2.4, 0.30, 0.0};
+// A cage seldom fails alone, and loose or slack things flutter at its rate too (on open bearing records with a
+// damaged ball a cage was named wrongly).
+constexpr Weights cage_weights{-4.5, 0.18, 0.0};
 constexpr Weights chipped_weights{-3.0, 0.40, 0.0};
 constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};
 constexpr Weights gear_weights{-3.0, 0.60, 11.0};  // per dB of paired sidebands
@@ -36,6 +39,7 @@ const Weights& weights_of(const Candidate& candidate, const Car& car) {
     case EvidenceKind::events:
       break;
   }
+  if (candidate.fault == Fault::cage) return cage_weights;
   if (candidate.fault == Fault::chipped_tooth) return chipped_weights;
   if (candidate.fault == Fault::dry_joint) return dry_joint_weights;
   const Part* part = car.part(candidate.part);
