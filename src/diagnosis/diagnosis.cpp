@@ -51,11 +51,22 @@ std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& soun
   return reports;
 }
 
-// Runs whose shaft angle was found; in the others every line would be looked for in the wrong place.
+// Whether a run's shaft angle may be relied on: found in its own sound, or in gear with another run of the
+// same car that was (a run alone may lack the gear lines that would prove it; its place within the common
+// speedometer error does not).
+bool placed(const std::vector<RunReport>& reports, const RunReport& report) {
+  if (report.tracking.certainty != Certainty::lost) return true;
+  return !report.run.gear.neutral() &&
+         std::any_of(reports.begin(), reports.end(), [](const RunReport& other) {
+           return !other.run.gear.neutral() && other.tracking.certainty == Certainty::sure;
+         });
+}
+
+// Runs whose shaft angle is placed; in the others every line would be looked for in the wrong place.
 std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds,
                                     const std::vector<RunReport>& reports, std::vector<int>& index) {
   for (std::size_t i = 0; i < sounds.size(); ++i)
-    if (reports[i].tracking.certainty != Certainty::lost &&
+    if (placed(reports, reports[i]) &&
         sounds[i].recording.samples.size() >= static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
       index.push_back(static_cast<int>(i));
   std::vector<HeardRun> heard(index.size());
@@ -92,8 +103,30 @@ Suspect suspect_from(const RankedPart& ranked, const Candidate& candidate, const
 double usable_seconds(const std::vector<RunReport>& reports) {
   double sum = 0.0;
   for (const RunReport& report : reports)
-    if (report.tracking.certainty != Certainty::lost) sum += report.quality.usable.value();
+    if (placed(reports, report)) sum += report.quality.usable.value();
   return sum;
+}
+
+// Relative speeds found over stated that go with a note that is right. A needle reads high, not low;
+// satellites are near. Where the gear lines could hardly be followed, only what is usual is believed.
+struct ScaleRange {
+  double low, high;
+};
+ScaleRange believable(SpeedSource source, Certainty certainty) {
+  const bool needle = source == SpeedSource::needle;
+  if (certainty == Certainty::sure) return needle ? ScaleRange{0.80, 1.03} : ScaleRange{0.94, 1.06};
+  return needle ? ScaleRange{0.92, 1.01} : ScaleRange{0.97, 1.03};
+}
+
+// Whether a run's own sound confirms what was said of it: an engine alone, at a stand, fits some gear and
+// speed of any car, but hardly the stated ones (seen on phone recordings of engines at a stand, 2026-11).
+bool confirms_its_note(const RunReport& report) {
+  const Tracking& tracking = report.tracking;
+  if (report.run.speed.source == SpeedSource::exact_shaft) return true;
+  if (tracking.certainty == Certainty::lost || report.run.gear.neutral() || tracking.gear != report.run.gear)
+    return false;
+  const ScaleRange range = believable(report.run.speed.source, tracking.certainty);
+  return tracking.scale >= range.low && tracking.scale <= range.high;
 }
 
 void conclude(Diagnosis& diagnosis) {
@@ -102,6 +135,9 @@ void conclude(Diagnosis& diagnosis) {
   if (usable < enough_s) {
     diagnosis.verdict = Verdict::cannot_tell;
     diagnosis.reason = reason_no_speed(diagnosis.runs, usable);
+  } else if (std::none_of(diagnosis.runs.begin(), diagnosis.runs.end(), confirms_its_note)) {
+    diagnosis.verdict = Verdict::cannot_tell;
+    diagnosis.reason = reason_unconfirmed();
   } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
     diagnosis.verdict = Verdict::fault_heard;
     diagnosis.reason = reason_heard(*first);

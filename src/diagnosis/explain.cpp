@@ -126,6 +126,12 @@ std::string reason_silent() {
          "what is not loud enough for the phone is not heard.";
 }
 
+std::string reason_unconfirmed() {
+  return "In no recording does the sound confirm the stated gear and speed, so what was heard can't be "
+         "pinned to a part. "
+         "Check gear, speed and car file, or record a steady run in gear, pulling lightly.";
+}
+
 std::string reason_unsure(const Suspect& first) {
   return fmt::format(
       "Something was heard, but not enough to name a part: the first suspect, the {}, reaches only {:.0f} %.",

@@ -16,8 +16,8 @@ struct Weights {
 constexpr Weights bearing_weights{-2.6, 0.30, 0.0};
 constexpr Weights wheel_or_carrier_weights{-3.0, 0.30, 0.0};
 constexpr Weights machine_weights{-2.4, 0.30, 0.0};
-// A cage seldom fails alone, and loose or slack things flutter at its rate too (on open bearing records with a
-// damaged ball a cage was named wrongly).
+// A cage seldom fails alone, and loose or slack things flutter at its rate too (on open bearing records with
+// a damaged ball a cage was named wrongly).
 constexpr Weights cage_weights{-4.5, 0.18, 0.0};
 constexpr Weights chipped_weights{-3.0, 0.40, 0.0};
 constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};

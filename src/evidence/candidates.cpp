@@ -150,10 +150,9 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
-// Combs share lines (3 x an outer race may be 2 x an inner one). What healthy machines explain is taken out
-// first, where machine and what is left of the suspect explain more than the suspect and what is left of the
-// machine. Of two suspects, the real one keeps its evidence when the other's lines are left out; the shadow
-// loses it. The winner beats every rival so; the rest keep what the winner does not explain.
+// Combs share lines (3 x an outer race may be 2 x an inner one). Healthy machines are asked first, with the
+// benefit of the doubt. Of two suspects, the real one keeps its evidence when the other's lines are left out;
+// the shadow loses it. The winner beats every rival so; the rest keep what the winner does not explain.
 void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
                   const std::vector<HeardRun>& runs) {
   constexpr double worth_it = 2.0;    // nats
@@ -188,8 +187,12 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   const std::vector<std::size_t> suspects = strong_ones(false);
   if (suspects.size() < 2) return;
   std::size_t winner = suspects.front();
-  for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
-    if (left_of(suspects[i], explains(winner)) > left_of(winner, explains(suspects[i]))) winner = suspects[i];
+  for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i) {
+    const std::size_t rival = suspects[i];
+    // Near twins (a car's two sides) leave nothing of each other but chance: there the stronger one stays.
+    const double clearly = std::max(3.0, 0.1 * candidates[winner].log_factor);
+    if (left_of(rival, explains(winner)) > left_of(winner, explains(rival)) + clearly) winner = rival;
+  }
   const ExplainedRuns by_winner = explains(winner);
   // One fault is likelier than two: what is left of a rival counts only as far as it exceeds half of the
   // winner's.

@@ -335,10 +335,12 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
 
 std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
                                           double slip) {
-  constexpr int harmonics = 12, sides = 3;
-  const double half_width = family.fault == Fault::dry_joint ? 0.010 : 0.006;
+  // An element's lines stand so thick that all of them together would explain anything.
+  const bool element = family.fault == Fault::rolling_element;
+  const int harmonics = element ? 4 : 12, sides = element ? 1 : 3;
+  const double half_width = family.fault == Fault::dry_joint ? 0.010 : element ? 0.004 : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
-  constexpr int cage_turns = 24;
+  constexpr int cage_turns = 8;
   std::vector<ExplainedOrders> explained;
   const auto add = [&](double order) {
     explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});

@@ -62,29 +62,20 @@ std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
   return out;
 }
 
-// Votes of the gear lines alone at deviation 0 against those beside it (0.8 to 12 % off).
-struct GearSupport {
-  double margin_per_s = 0.0;  // less the best of them
-  double deviations = 0.0;    // less their mean, in standard deviations of theirs
-};
-
-GearSupport gear_support(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
+// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 %
+// off).
+double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
   const Votes votes = cast_votes(ratios, mean_rate, only_gears(lines), grid_between(-0.12, 0.12, 0.0005));
   std::vector<double> sums(votes.grid.size, 0.0);
   for (std::size_t i = 0; i < votes.frames; ++i)
     for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
-  double on = -1e9, best = -1e9, sum = 0.0, squares = 0.0, count = 0.0;
+  double on = -1e9, beside = -1e9;
   for (std::size_t j = 0; j < sums.size(); ++j) {
     const double d = std::abs(votes.grid.at(j));
     if (d < 0.0008) on = std::max(on, sums[j]);
-    if (d < 0.008) continue;
-    best = std::max(best, sums[j]);
-    sum += sums[j];
-    squares += sums[j] * sums[j];
-    count += 1.0;
+    if (d > 0.008) beside = std::max(beside, sums[j]);
   }
-  const double mean = sum / count, sd = std::sqrt(std::max(1e-12, squares / count - mean * mean));
-  return {(on - best) / (static_cast<double>(votes.frames) * votes.frame_step_s), (on - mean) / sd};
+  return (on - beside) / (static_cast<double>(votes.frames) * votes.frame_step_s);
 }
 
 constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
@@ -104,18 +95,8 @@ WalkSettings prior_walk(const RatePrior& prior) {
 
 Framing framing_of(const RatePrior& prior) { return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz}; }
 
-// One alone may be something else that happens to lie there.
-bool gear_followed(const FoundAngle& found) {
-  return 2 <= std::count_if(found.lines.begin(), found.lines.end(), [](const FoundLine& line) {
-           return line.followed && line.line.source == LineSource::gear;
-         });
-}
-
 Certainty certainty_of(const FoundAngle& found) {
-  // Any engine makes engine orders, at a stand too; without a trace of the gears they support no road speed.
   if (found.rival_per_s <= 1.5) return Certainty::lost;
-  if (found.gear_margin <= 0.0 && found.gear_deviations < 1.2 && !gear_followed(found))
-    return Certainty::lost;
   return found.gear_margin > 0.0 ? Certainty::sure : Certainty::doubtful;
 }
 
@@ -125,10 +106,10 @@ Certainty scale_certainty(double margin) {
   return margin > 16.0 ? Certainty::doubtful : Certainty::lost;
 }
 
-// Each tyre has its own radius, and the loudest tread may be any of them.
-double scale_sd(double margin) {
+// Without gear lines that bind it, the scale is that of some tyre, not of the driven wheels' mean.
+double scale_sd(const ScaleGuess& scale, double margin) {
   if (scale_certainty(margin) == Certainty::lost) return 0.03;
-  return 3e-3;
+  return scale.gears > 40.0 ? std::max(3e-4, scale.sd) : 2e-3;
 }
 
 double relative_sd_of(Certainty certainty, int lines_followed) {
@@ -248,7 +229,7 @@ struct AngleSearch::State {
     best_scale = settle_scale(lines, best);
     found.scale_margin = std::min(best_scale.margin, best_scale.score - rival);
     found.certainty = scale_certainty(found.scale_margin);
-    found.relative_sd = scale_sd(found.scale_margin);
+    found.relative_sd = scale_sd(best_scale, found.scale_margin);
     found.evidence_per_s = best_scale.score / seconds();
     return best;
   }
@@ -292,10 +273,7 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   }
   found.track = tracked.track;
   const FlatSound flat = flatten(s.sound, found.track);
-  const GearSupport gears =
-      gear_support(line_ratios(flat, framing_of(s.prior)), flat.mean_rate, tracked.lines);
-  found.gear_margin = gears.margin_per_s;
-  found.gear_deviations = gears.deviations;
+  found.gear_margin = gear_margin_of(line_ratios(flat, framing_of(s.prior)), flat.mean_rate, tracked.lines);
   for (std::size_t l = 0; l < lines.size(); ++l)
     found.lines.push_back({lines[l], tracked.lines[l].visible, tracked.followed[l]});
   if (s.prior.shape == PathShape::free_walk) {

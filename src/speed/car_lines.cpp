@@ -51,21 +51,6 @@ void add_unknown_tread(std::vector<TrackingLine>& lines) {
         {static_cast<double>(order), order <= 100 ? kCoarseTread : kFineTread, LineSource::tread, kNoOrigin});
 }
 
-// A mesh on the input shaft lies on a whole engine order, where any engine may sound, moving or not: it says
-// nothing about the road. Where no mesh does (direct top), they have to stand for it all the same.
-void set_engine_orders_apart(std::vector<TrackingLine>& lines, double engine_per_wheel) {
-  const auto on_engine_order = [&](const TrackingLine& line) {
-    const double halves = 2.0 * line.order / engine_per_wheel;
-    return std::abs(halves - std::round(halves)) < 0.02;
-  };
-  const auto tells = [&](const TrackingLine& line) {
-    return line.source == LineSource::gear && line.visible >= kIdleMesh[1] && !on_engine_order(line);
-  };
-  if (std::count_if(lines.begin(), lines.end(), tells) < 3) return;
-  for (TrackingLine& line : lines)
-    if (line.source == LineSource::gear && on_engine_order(line)) line.source = LineSource::engine;
-}
-
 }  // namespace
 
 Result<CarLines> car_lines(const Car& car, const DriveState& state) {
@@ -86,7 +71,6 @@ Result<CarLines> car_lines(const Car& car, const DriveState& state) {
     (road ? out.wheel : out.engine).push_back({order, visible, source_of(line), i});
     out.spread = std::max(out.spread, spread);
   }
-  if (out.tied) set_engine_orders_apart(out.wheel, std::abs(engine->second.wheel));
   if (!out.tied) add_unknown_tread(out.wheel);
   return out;
 }

@@ -67,30 +67,11 @@ double relative_range(const std::vector<double>& speed) {
   return (*high - *low) / (0.5 * (*high + *low));
 }
 
-// Two speeds that it lay between; nothing said at all: 20 to 130 km/h.
-RatePrior range_prior(const StatedSpeed& stated, std::size_t steps, double step, double turns_per_metre) {
-  double slowest = 20.0 / 3.6, fastest = 130.0 / 3.6;
-  if (!stated.points.empty()) {
-    slowest = std::max(kSlowest, std::min(stated.points.front().speed, stated.points.back().speed).value());
-    fastest =
-        std::max(1.02 * slowest, std::max(stated.points.front().speed, stated.points.back().speed).value());
-  }
-  const double middle = 0.5 * (slowest + fastest);
-  RatePrior prior;
-  prior.nominal = integrate(std::vector<double>(steps + 1, middle * turns_per_metre), step);
-  prior.high = fastest / middle - 1.0;
-  prior.low = -prior.high;
-  prior.sd = std::max(0.02, prior.high);
-  return prior;
-}
-
 }  // namespace
 
 RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_per_metre, Load load) {
   const auto steps = static_cast<std::size_t>(std::max(2.0, std::round(duration_s / 0.05)));
   const double step = duration_s / static_cast<double>(steps);
-  if (stated.source == SpeedSource::range || stated.points.empty())
-    return range_prior(stated, steps, step, turns_per_metre);
   RatePrior prior;
   std::vector<double> speed;
   const bool many = stated.source == SpeedSource::satellite && stated.points.size() > 8;

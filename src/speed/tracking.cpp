@@ -185,7 +185,6 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
 
 Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) {
   const AngleSearch search(input.samples, input.sample_rate, known.prior);
-  const Gear stated = known.gear;
   std::string gear_remark;
   auto fitting = lines_that_fit(search, car, known, gear_remark);
   if (fitting) known.lines = *std::move(fitting);
@@ -194,10 +193,7 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
     if (const auto changing = found_changing(input, known))
       out = from_found(*changing, known.prior, known.lines);
   if (out.certainty == Certainty::lost) look_for_open_clutch(input, car, known, out);
-  if (out.certainty == Certainty::lost)
-    known.gear = stated;
-  else if (!gear_remark.empty())
-    out.remarks.push_back(gear_remark);
+  if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }
 
@@ -226,39 +222,13 @@ struct Attempt {
   std::optional<Prepared> known;  // nothing: no second attempt would help
 };
 
-// A log with a clock of its own: the start that the lines like best, to a second or a thirtieth of the
-// choice.
-double start_in_log(const RunInput& input, const Car& car, const CarLines& lines) {
-  const auto& points = input.run.speed.points;
-  const double spare = points.empty() ? 0.0 : points.back().time.value() - length_of(input);
-  double best_start = 0.0, best = -1e300;
-  for (double start = 0.0; start <= spare; start += std::max(1.0, spare / 30.0)) {
-    StatedSpeed laid = input.run.speed;
-    for (SpeedPoint& point : laid.points) point.time -= Seconds(start);
-    const RatePrior prior =
-        rate_prior(laid, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), input.run.load);
-    const double evidence = AngleSearch(input.samples, input.sample_rate, prior).evidence_per_s(lines.wheel);
-    if (evidence > best) {
-      best = evidence;
-      best_start = start;
-    }
-  }
-  return best_start;
-}
-
-Attempt first_attempt(const RunInput& given, const Car& car) {
-  RunInput input = given;
-  Run& run = input.run;
+Attempt first_attempt(const RunInput& input, const Car& car) {
+  const Run& run = input.run;
   if (run.speed.source == SpeedSource::exact_shaft)
     return {at_given_rate(run.speed.shaft_rate.value_or(ShaftRate(0)).value(), length_of(input)), {}};
-  auto lines = car_lines(car, {run.gear, run.clutch});
-  double start = 0.0;
-  if (run.speed.own_clock && lines) {
-    start = start_in_log(input, car, *lines);
-    for (SpeedPoint& point : run.speed.points) point.time -= Seconds(start);
-  }
   const RatePrior prior =
       rate_prior(run.speed, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), run.load);
+  auto lines = car_lines(car, {run.gear, run.clutch});
   if (!lines) return {lost(prior, lines.error().sentence), {}};
   if (length_of(input) < kShortest)
     return {
@@ -266,17 +236,13 @@ Attempt first_attempt(const RunInput& given, const Car& car) {
         {}};
   Prepared known{prior, *std::move(lines), run.gear};
   Tracking tracking = search_in(input, car, known);
-  if (start > 0.0)
-    tracking.remarks.push_back(fmt::format(
-        "The speed log was laid against the sound: the recording starts {:.0f} s into the log.", start));
   return {std::move(tracking), std::move(known)};
 }
 
 }  // namespace
 
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {
-  const RunInput input{run, samples, sample_rate};
-  return track_all(car, std::span(&input, 1)).front();
+  return first_attempt({run, samples, sample_rate}, car).tracking;
 }
 
 namespace {
@@ -320,7 +286,6 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) 
       narrow(attempt.known->prior, *scale);
       attempt.tracking = search_in(runs[i], car, *attempt.known);
     }
-    if (!attempt.known) attempt.tracking.gear = runs[i].run.gear;
     out.push_back(std::move(attempt.tracking));
   }
   return out;

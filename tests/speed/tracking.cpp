@@ -68,17 +68,6 @@ TEST_CASE("a gear noted one off is recognised, said and corrected") {
   CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(3e-4));
 }
 
-TEST_CASE("an engine at a stand supports no road speed") {
-  const Car car = heron();
-  std::vector<synthetic::Tone> engine;
-  for (int k = 1; k <= 24; ++k) engine.push_back({0.5 * k, k % 4 == 0 ? 0.05 : 0.01});
-  const auto samples = synthetic::sound(kSeconds, kRate, engine, 0.08, [](double) { return 40.0; });
-  const double ratio = *overall_ratio(car, {"3"});
-  const Tracking found = track(samples, kRate, car, run_in(car, "3", 41.0 / ratio));
-  CHECK(found.certainty == Certainty::lost);
-  CHECK(says(found, "does not support the stated speed"));
-}
-
 TEST_CASE("a shaft speed that was given is passed through") {
   Run run;
   run.speed.source = SpeedSource::exact_shaft;

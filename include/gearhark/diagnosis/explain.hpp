@@ -18,6 +18,7 @@ std::string describe(const Candidate& candidate, const Car& car, const std::vect
 
 std::string reason_heard(const Suspect& first);
 std::string reason_silent();
+std::string reason_unconfirmed();
 std::string reason_unsure(const Suspect& first);
 std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s);
 

@@ -60,11 +60,10 @@ struct FoundAngle {
   AngleTrack track;
   double relative_sd = 0.03;  // of the mean rate
   Certainty certainty = Certainty::lost;
-  double evidence_per_s = 0.0;   // log evidence of the lines against plain noise, nats/s
-  double rival_per_s = 0.0;      // the found path against every path that stays away from it, nats/s
-  double scale_margin = 0.0;     // smooth_curve: the found scale against the best one elsewhere, nats
-  double gear_margin = 0.0;      // votes of the gear lines alone on the path less those beside it, nats/s
-  double gear_deviations = 0.0;  // the same less their mean, in standard deviations of theirs
+  double evidence_per_s = 0.0;  // log evidence of the lines against plain noise, nats/s
+  double rival_per_s = 0.0;     // the found path against every path that stays away from it, nats/s
+  double scale_margin = 0.0;    // smooth_curve: the found scale against the best one elsewhere, nats
+  double gear_margin = 0.0;     // votes of the gear lines alone on the path less those beside it, nats/s
   std::vector<FoundLine> lines;
 };
 
