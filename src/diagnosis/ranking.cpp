@@ -7,8 +7,8 @@
 namespace gearhark {
 namespace {
 
-// logit = base + slope x what was heard, against "no fault" at 0. Fitted by logistic regression on simulated
-// road tests (DEVELOPERS.md, "How the probabilities were fitted").
+// logit = base + slope x what was heard, against "no fault" at 0. Set by hand on simulated road tests
+// (DEVELOPERS.md, "How the probabilities were fitted").
 struct Weights {
   double base, slope;
   double usual;  // the most that healthy cars of the calibration show: slope counts from here
