@@ -123,6 +123,8 @@ ScaleRange believable(SpeedSource source, Certainty certainty) {
 bool confirms_its_note(const RunReport& report) {
   const Tracking& tracking = report.tracking;
   if (report.run.speed.source == SpeedSource::exact_shaft) return true;
+  const auto& problems = report.quality.problems;
+  if (std::any_of(problems.begin(), problems.end(), [](const Problem& p) { return p.serious; })) return false;
   if (tracking.certainty == Certainty::lost || report.run.gear.neutral() || tracking.gear != report.run.gear)
     return false;
   const ScaleRange range = believable(report.run.speed.source, tracking.certainty);
