@@ -17,5 +17,8 @@ void add_orders(CLI::App& app, Action& chosen);
 void add_teeth(CLI::App& app, Action& chosen);
 void add_check(CLI::App& app, Action& chosen);
 void add_diagnose(CLI::App& app, Action& chosen);
+void add_decide(CLI::App& app, Action& chosen);
+void add_swap(CLI::App& app, Action& chosen);
+void add_inspect(CLI::App& app, Action& chosen);
 
 }  // namespace gearhark::cli

@@ -5,6 +5,7 @@
 #include "gearhark/diagnosis/road_test.hpp"
 #include "gearhark/report/diagnosis.hpp"
 #include "output.hpp"
+#include "road_test_sounds.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -83,15 +84,9 @@ Result<RoadTest> road_test(const Options& given) {
 Outcome diagnose_all(const Options& given) {
   const auto test = road_test(given);
   if (!test) return test.error();
-  std::vector<RunSound> sounds;
-  for (const Run& run : test->runs) {
-    auto recording = load_recording(run.file);
-    if (!recording) return recording.error();
-    auto sound = run_sound(run, *std::move(recording));
-    if (!sound) return sound.error();
-    sounds.push_back(*std::move(sound));
-  }
-  const Diagnosis diagnosis = diagnose(test->car, sounds);
+  const auto sounds = sounds_of(*test);
+  if (!sounds) return sounds.error();
+  const Diagnosis diagnosis = diagnose(test->car, *sounds);
   return deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json);
 }
 

@@ -40,6 +40,9 @@ int main(int count, char** words) {
   cli::add_teeth(app, chosen);
   cli::add_check(app, chosen);
   cli::add_diagnose(app, chosen);
+  cli::add_decide(app, chosen);
+  cli::add_swap(app, chosen);
+  cli::add_inspect(app, chosen);
   try {
     app.parse(count, words);
     const auto error = chosen();

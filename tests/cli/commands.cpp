@@ -9,20 +9,6 @@ using nlohmann::json;
 
 namespace {
 
-// Debian's python3-jsonschema judges; its complaint, or nothing.
-std::string schema_complaint(const std::string& schema, const std::string& document) {
-  const Folder folder;
-  const std::string file = folder.write("document.json", document), said = folder / "said";
-  const std::string script =
-      "import json,sys,jsonschema as j\\n"
-      "s=json.load(open(sys.argv[1])); j.Draft7Validator.check_schema(s); "
-      "j.validate(json.load(open(sys.argv[2])),s)";
-  const int status = std::system(("python3 -c \"$(printf '" + script + "')\" " + source_folder +
-                                  "/src/report/schema/" + schema + ".json " + file + " 2>" + said)
-                                     .c_str());
-  return status == 0 ? "" : "invalid: " + contents(said);
-}
-
 // A road test of one short run of noise: nothing to be heard in it.
 std::string noise_test(const Folder& folder) {
   static_cast<void>(folder.write("run.wav", wav(noise(6.0, 16000), 16000)));
@@ -36,7 +22,7 @@ std::string noise_test(const Folder& folder) {
 TEST_CASE("help lists the commands there are and every command's help has an example") {
   const Ran all = gearhark_run("--help");
   CHECK(all.code == 0);
-  for (const std::string command : {"orders", "teeth", "check", "diagnose"}) {
+  for (const std::string command : {"orders", "teeth", "check", "diagnose", "decide", "swap", "inspect"}) {
     CHECK_THAT(all.out, Contains("\n  " + command + " "));
     const Ran one = gearhark_run(command + " --help");
     INFO(command);

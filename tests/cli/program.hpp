@@ -63,6 +63,20 @@ inline Ran gearhark_run(const std::string& words) {
   return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, contents(out), contents(complaint)};
 }
 
+// Debian's python3-jsonschema judges; its complaint, or nothing.
+inline std::string schema_complaint(const std::string& schema, const std::string& document) {
+  const Folder folder;
+  const std::string file = folder.write("document.json", document), said = folder / "said";
+  const std::string script =
+      "import json,sys,jsonschema as j\\n"
+      "s=json.load(open(sys.argv[1])); j.Draft7Validator.check_schema(s); "
+      "j.validate(json.load(open(sys.argv[2])),s)";
+  const int status = std::system(("python3 -c \"$(printf '" + script + "')\" " + source_folder +
+                                  "/src/report/schema/" + schema + ".json " + file + " 2>" + said)
+                                     .c_str());
+  return status == 0 ? "" : "invalid: " + contents(said);
+}
+
 inline std::string little_endian(std::uint32_t value, int bytes) {
   std::string out;
   for (int i = 0; i < bytes; ++i) out += static_cast<char>(value >> (8 * i) & 0xff);

@@ -1,0 +1,23 @@
+// The recordings of a road test, decoded and cut to their runs.
+#pragma once
+
+#include <vector>
+
+#include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/diagnosis/road_test.hpp"
+
+namespace gearhark::cli {
+
+inline Result<std::vector<RunSound>> sounds_of(const RoadTest& test) {
+  std::vector<RunSound> sounds;
+  for (const Run& run : test.runs) {
+    auto recording = load_recording(run.file);
+    if (!recording) return recording.error();
+    auto sound = run_sound(run, *std::move(recording));
+    if (!sound) return sound.error();
+    sounds.push_back(*std::move(sound));
+  }
+  return sounds;
+}
+
+}  // namespace gearhark::cli
