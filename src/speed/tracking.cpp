@@ -8,6 +8,7 @@
 #include "car_lines.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
+#include "learnt_lines.hpp"
 #include "prior.hpp"
 
 namespace gearhark {
@@ -46,6 +47,7 @@ RatePrior idle_prior(double duration) {
   prior.high = 0.67;
   prior.window_s = 1.0;
   prior.lowest_hz = 18.0;
+  prior.apart = 0.02;
   return prior;
 }
 
@@ -217,12 +219,14 @@ Tracking search_in(const RunInput& input, const Car& car, Prepared& known) {
 
 constexpr double kShortest = 2.0;  // s
 
+// What was made of a run. Nothing known: no search would help, and the tracking says why.
 struct Attempt {
   Tracking tracking;
-  std::optional<Prepared> known;  // nothing: no second attempt would help
+  std::optional<Prepared> known;
 };
 
-Attempt first_attempt(const RunInput& input, const Car& car) {
+// Nothing is searched yet, but what can't be is told at once.
+Attempt prepared(const RunInput& input, const Car& car) {
   const Run& run = input.run;
   if (run.speed.source == SpeedSource::exact_shaft)
     return {at_given_rate(run.speed.shaft_rate.value_or(ShaftRate(0)).value(), length_of(input)), {}};
@@ -234,18 +238,8 @@ Attempt first_attempt(const RunInput& input, const Car& car) {
     return {
         lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))),
         {}};
-  Prepared known{prior, *std::move(lines), run.gear};
-  Tracking tracking = search_in(input, car, known);
-  return {std::move(tracking), std::move(known)};
+  return {{}, Prepared{prior, *std::move(lines), run.gear}};
 }
-
-}  // namespace
-
-Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {
-  return first_attempt({run, samples, sample_rate}, car).tracking;
-}
-
-namespace {
 
 // The scale that the sure runs in gear agree on, by the source of the speed.
 std::optional<double> common_scale(std::span<const RunInput> runs, const std::vector<Attempt>& attempts,
@@ -271,24 +265,60 @@ void narrow(RatePrior& prior, double scale) {
   prior.high = prior.mean + kCommonReach;
 }
 
+// Only straight on: in a bend the wheels of the two sides turn unlike.
+std::vector<TrackingLine> learnt_in_gear(const Car& car, std::span<const RunInput> runs,
+                                         const std::vector<Attempt>& attempts) {
+  std::vector<HeardOrders> heard;
+  for (std::size_t i = 0; i < runs.size(); ++i) {
+    const Attempt& attempt = attempts[i];
+    if (!attempt.known || !attempt.known->lines.tied || attempt.tracking.certainty != Certainty::sure ||
+        runs[i].run.turn != Turn::straight)
+      continue;
+    const Gear& gear = attempt.known->gear;
+    const auto ratio = overall_ratio(car, gear);
+    heard.push_back({gear, unlisted_orders(decimate_for_tracking(runs[i].samples, runs[i].sample_rate),
+                                           attempt.tracking.wheel, attempt.known->lines.predicted,
+                                           ratio ? std::abs(*ratio) : 0.0)});
+  }
+  return learnt_lines(heard);
+}
+
+// The tread learnt takes the place of most of the tread that may be anywhere.
+void add_learnt(CarLines& lines, std::span<const TrackingLine> learnt) {
+  if (learnt.empty()) return;
+  for (TrackingLine& line : lines.wheel)
+    if (line.source == LineSource::tread) line.visible *= 0.5;
+  lines.wheel.insert(lines.wheel.end(), learnt.begin(), learnt.end());
+}
+
 }  // namespace
 
 std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) {
   std::vector<Attempt> attempts;
-  for (const RunInput& run : runs) attempts.push_back(first_attempt(run, car));
+  for (const RunInput& run : runs) {
+    attempts.push_back(prepared(run, car));
+    Attempt& attempt = attempts.back();
+    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(run, car, *attempt.known);
+  }
+  const std::vector<TrackingLine> learnt = learnt_in_gear(car, runs, attempts);
   std::vector<Tracking> out;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];
-    const bool helpless =
-        attempt.tracking.certainty == Certainty::lost || (attempt.known && !attempt.known->lines.tied);
     const auto scale = common_scale(runs, attempts, runs[i].run.speed.source);
-    if (attempt.known && helpless && scale) {
+    if (attempt.known && scale && attempt.tracking.certainty == Certainty::lost)
       narrow(attempt.known->prior, *scale);
+    if (attempt.known && !attempt.known->lines.tied) add_learnt(attempt.known->lines, learnt);
+    if (attempt.known && attempt.tracking.certainty == Certainty::lost &&
+        (scale || !attempt.known->lines.tied))
       attempt.tracking = search_in(runs[i], car, *attempt.known);
-    }
     out.push_back(std::move(attempt.tracking));
   }
   return out;
+}
+
+Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {
+  const RunInput input{run, samples, sample_rate};
+  return track_all(car, std::span(&input, 1)).front();
 }
 
 }  // namespace gearhark

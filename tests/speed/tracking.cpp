@@ -41,6 +41,12 @@ Run run_in(const Car& car, const std::string& gear, double wheel_rate) {
   return run;
 }
 
+const std::vector<synthetic::Tone> kTread = {{61.95, 0.06}, {62.07, 0.04}, {123.9, 0.03}};
+
+void add(std::vector<synthetic::Tone>& tones, const std::vector<synthetic::Tone>& more) {
+  tones.insert(tones.end(), more.begin(), more.end());
+}
+
 bool says(const Tracking& tracking, const std::string& words) {
   return std::any_of(tracking.remarks.begin(), tracking.remarks.end(),
                      [&](const std::string& remark) { return remark.find(words) != std::string::npos; });
@@ -87,4 +93,32 @@ TEST_CASE("a gear the car lacks and a recording too short are lost with a reason
     CHECK(found.certainty == Certainty::lost);
     CHECK(found.remarks.size() == 1);
   }
+}
+
+TEST_CASE("tread heard in gear gives the speed in neutral, where the engine idles by itself") {
+  const Car car = heron();
+  auto in_gear = tones(car, {"3"});
+  add(in_gear, kTread);
+  const auto driven = synthetic::sound(kSeconds, kRate, in_gear, 0.08, steady);
+  // Resistance falls with speed: a coast-down sags below the straight line between its ends by 3 %.
+  const auto coast = [](double t) {
+    const double u = t / kSeconds;
+    return (10.0 - 2.5 * u) * (1.0 - 0.03 * 4.0 * u * (1.0 - u));
+  };
+  auto rolling = synthetic::sound(kSeconds, kRate, kTread, 0.08, coast, 2);
+  const auto idle = synthetic::sound(
+      kSeconds, kRate, {{2.0, 0.08}, {3.0, 0.03}, {4.0, 0.06}, {5.0, 0.03}, {6.0, 0.05}, {8.0, 0.04}}, 0.0,
+      [](double) { return 14.0; });
+  for (std::size_t i = 0; i < rolling.size(); ++i) rolling[i] += idle[i];
+  Run neutral = run_in(car, "N", 10.0 * 1.03);
+  neutral.load = Load::neutral;
+  const Speed last = ShaftRate(7.5 * 1.03) * car.tyre.rolling_circumference;
+  neutral.speed.points.push_back({Seconds(kSeconds), last});
+  const std::vector<RunInput> runs = {{run_in(car, "3", 9.0 * 1.03), driven, kRate},
+                                      {neutral, rolling, kRate}};
+  const auto found = track_all(car, runs);
+  CHECK(found[1].certainty == Certainty::sure);
+  CHECK(found[1].wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, coast)).epsilon(1e-3));
+  REQUIRE(found[1].engine);
+  CHECK(found[1].engine->mean_rate() == Approx(14.0).epsilon(2e-3));
 }

@@ -14,8 +14,9 @@
 
 namespace gearhark {
 
-// What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order.
-enum class LineSource { engine, gear, tread };
+// What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order of its own
+// tyre; learnt: heard at exactly this order in other runs of the car.
+enum class LineSource { engine, gear, tread, learnt };
 
 // A line that may be audible.
 struct TrackingLine {
@@ -46,6 +47,7 @@ struct RatePrior {
   CurvePrior curve;
   double window_s = 0.5;    // of the spectra; longer for slow shafts, whose lines lie close together
   double lowest_hz = 55.0;  // lines below are not used
+  double apart = 0.007;     // a path this far away is another one; wider where only low lines are heard
 };
 
 enum class Certainty { sure, doubtful, lost };
