@@ -110,6 +110,14 @@ void judge_mesh(Candidate& candidate, const Track& track, const std::vector<Hear
   }
 }
 
+// Half orders of the engine up to `highest` of its turns, per wheel turn; none where the engine runs free.
+void add_engine_orders(std::vector<double>& known, const HeardRun& run, double highest) {
+  const auto engine = run.rates.find("engine");
+  if (engine == run.rates.end() || !engine->second.road_bound()) return;
+  for (double half = 0.5; half <= highest; half += 0.5)
+    known.push_back(half * std::abs(engine->second.wheel));
+}
+
 // Orders other than the wheel's own that sound in this run, per wheel turn.
 std::vector<double> known_orders(const Car& car, const HeardRun& run) {
   std::vector<double> known;
@@ -119,9 +127,7 @@ std::vector<double> known_orders(const Car& car, const HeardRun& run) {
                        line.kind == LineKind::inner_race || line.kind == LineKind::rolling_element;
     if (!wheel && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
   }
-  const auto engine = run.rates.find("engine");
-  if (engine != run.rates.end() && engine->second.road_bound())
-    for (double half = 0.5; half <= 30.0; half += 0.5) known.push_back(half * std::abs(engine->second.wheel));
+  add_engine_orders(known, run, 30.0);
   return known;
 }
 
@@ -140,10 +146,7 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place || place->engine_bound) continue;
     std::vector<double> known;
-    const auto engine = runs[r].rates.find("engine");
-    if (engine != runs[r].rates.end() && engine->second.road_bound())
-      for (double half = 0.5; half <= 13.0; half += 0.5)
-        known.push_back(half * std::abs(engine->second.wheel));
+    add_engine_orders(known, runs[r], 13.0);
     const double shaft = candidate.fault == Fault::worn_joint ? place->fundamental / 2.0 : place->fundamental;
     if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
       candidate.level = std::max(candidate.level, joint->twice.value());

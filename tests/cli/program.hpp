@@ -2,43 +2,20 @@
 #pragma once
 
 #include <sys/wait.h>
-#include <unistd.h>
 
 #include <cstdint>
 #include <cstdlib>
-#include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <string>
 #include <vector>
 
+#include "../folder.hpp"
+
 namespace gearhark {
 
 inline const std::string source_folder = GEARHARK_SOURCE_DIR;
 inline const std::string heron = source_folder + "/models/heron_rear_transaxle.toml";
-
-// A folder that is gone with the test.
-class Folder {
- public:
-  Folder() {
-    std::string name = (std::filesystem::temp_directory_path() / "gearhark_XXXXXX").string();
-    path_ = ::mkdtemp(name.data());
-  }
-  ~Folder() { std::filesystem::remove_all(path_); }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  [[nodiscard]] std::string operator/(const std::string& name) const { return (path_ / name).string(); }
-  [[nodiscard]] std::string write(const std::string& name, const std::string& bytes) const {
-    std::ofstream(path_ / name, std::ios::binary) << bytes;
-    return *this / name;
-  }
-  [[nodiscard]] std::size_t files() const {
-    return static_cast<std::size_t>(std::distance(std::filesystem::directory_iterator(path_), {}));
-  }
-
- private:
-  std::filesystem::path path_;
-};
 
 inline std::string contents(const std::string& path) {
   std::ifstream in(path, std::ios::binary);

@@ -1,9 +1,8 @@
 #include "gearhark/diagnosis/road_test.hpp"
 
 #include <catch2/catch.hpp>
-#include <filesystem>
-#include <fstream>
 
+#include "../folder.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
 
 using namespace gearhark;
@@ -11,22 +10,6 @@ using namespace gearhark;
 namespace {
 
 const std::string heron = std::string(GEARHARK_SOURCE_DIR) + "/models/heron_rear_transaxle.toml";
-
-// A folder of its own for each test case.
-struct Folder {
-  std::filesystem::path path =
-      std::filesystem::temp_directory_path() /
-      ("gearhark_road_test_" +
-       std::to_string(std::hash<std::string>{}(Catch::getResultCapture().getCurrentTestName())));
-  Folder() { std::filesystem::create_directories(path); }
-  ~Folder() { std::filesystem::remove_all(path); }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  [[nodiscard]] std::string write(const std::string& name, const std::string& text) const {
-    std::ofstream(path / name) << text;
-    return (path / name).string();
-  }
-};
 
 std::string with_recording(const std::string& lines) {
   return "car = \"" + heron + "\"\n[[recording]]\n" + lines;
@@ -38,7 +21,7 @@ std::string mistake(const std::string& text) {
   const auto read = load_road_test(folder.write("t.toml", text));
   REQUIRE_FALSE(read);
   CHECK(read.error().kind == ErrorKind::input);
-  const std::string sentence = read.error().sentence, prefix = folder.path.string() + "/";
+  const std::string sentence = read.error().sentence, prefix = folder / "";
   return sentence.starts_with(prefix) ? sentence.substr(prefix.size()) : sentence;
 }
 
@@ -61,7 +44,7 @@ TEST_CASE("a road test names its car and its runs, with paths beside it") {
   CHECK(read->notes == "wet road");
   REQUIRE(read->runs.size() == 3);
   const Run& first = read->runs[0];
-  CHECK(first.file == (folder.path / "a.m4a").string());
+  CHECK(first.file == folder / "a.m4a");
   CHECK(first.gear.label == "3");
   CHECK(first.load == Load::drive);
   CHECK(first.turn == Turn::straight);

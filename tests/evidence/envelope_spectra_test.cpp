@@ -5,7 +5,7 @@
 #include <numbers>
 
 #include "gearhark/evidence/order_spectrum.hpp"
-#include "noise.hpp"
+#include "../noise.hpp"
 
 using namespace gearhark;
 

@@ -3,7 +3,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "noise.hpp"
+#include "../noise.hpp"
 
 using namespace gearhark;
 

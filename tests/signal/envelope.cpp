@@ -7,22 +7,16 @@
 #include <numbers>
 #include <random>
 
+#include "../noise.hpp"
 #include "gearhark/signal/fft.hpp"
 
 using namespace gearhark;
+using test::noise;
 
 namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double rate_hz = 16000.0;
-
-std::vector<float> noise(std::size_t count, unsigned seed) {
-  std::mt19937 random(seed);
-  std::normal_distribution<float> normal;
-  std::vector<float> out(count);
-  for (auto& x : out) x = normal(random);
-  return out;
-}
 
 // Mean over the bins well inside, where noise is complex and Gaussian.
 double mean_inside(std::span<const float> values) {

@@ -6,24 +6,17 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numeric>
-#include <random>
 
 #include "../../src/signal/wide/wide.hpp"
+#include "../noise.hpp"
 
 using namespace gearhark;
+using test::noise;
 
 namespace {
 
 using Bins = std::vector<std::complex<float>>;
 using Exact = std::vector<std::complex<double>>;
-
-std::vector<float> noise(std::size_t count, unsigned seed) {
-  std::mt19937 random(seed);
-  std::normal_distribution<float> normal;
-  std::vector<float> out(count);
-  for (auto& x : out) x = normal(random);
-  return out;
-}
 
 Bins complex_noise(std::size_t count, unsigned seed) {
   const auto parts = noise(2 * count, seed);

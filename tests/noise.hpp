@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <numbers>
 #include <random>
+#include <vector>
 
 namespace gearhark::test {
 
@@ -20,5 +21,13 @@ class Noise {
  private:
   std::mt19937 engine_;
 };
+
+// White, Gaussian, standard deviation 1.
+inline std::vector<float> noise(std::size_t count, std::uint32_t seed) {
+  Noise source(seed);
+  std::vector<float> out(count);
+  for (float& x : out) x = static_cast<float>(source.gaussian());
+  return out;
+}
 
 }  // namespace gearhark::test
