@@ -131,7 +131,8 @@ bool confirms_its_note(const RunReport& report) {
   return tracking.scale >= range.low && tracking.scale <= range.high;
 }
 
-void conclude(Diagnosis& diagnosis) {
+void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
+              const std::vector<HeardRun>& heard) {
   const Suspect* first = diagnosis.suspects.empty() ? nullptr : &diagnosis.suspects.front();
   const double usable = usable_seconds(diagnosis.runs);
   if (usable < enough_s) {
@@ -143,6 +144,11 @@ void conclude(Diagnosis& diagnosis) {
   } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
     diagnosis.verdict = Verdict::fault_heard;
     diagnosis.reason = reason_heard(*first);
+  } else if (const auto unlisted = std::find_if(candidates.begin(), candidates.end(),
+                                                [](const Candidate& c) { return c.unlisted(); });
+             unlisted != candidates.end() && diagnosis.unexplained.value() >= speak_up) {
+    diagnosis.verdict = Verdict::cannot_tell;
+    diagnosis.reason = reason_unexplained(*unlisted, heard);
   } else if (!first || std::all_of(diagnosis.suspects.begin(), diagnosis.suspects.end(),
                                    [](const Suspect& s) { return s.log_evidence < silence; })) {
     diagnosis.verdict = Verdict::no_fault_heard;
@@ -192,7 +198,7 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
     if (i < suspects_with_lines) show_lines(candidate, heard);
     diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
   }
-  conclude(diagnosis);
+  conclude(diagnosis, candidates, heard);
   diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), RunLimits{});
   diagnosis.cautions = cautions_for(diagnosis, car);
   return diagnosis;

@@ -138,6 +138,19 @@ std::string reason_unsure(const Suspect& first) {
       first.name.empty() ? first.part : first.name, 100.0 * first.probability.value());
 }
 
+std::string reason_unexplained(const Candidate& unlisted, const std::vector<HeardRun>& runs) {
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    if (unlisted.fundamental[r] <= 0.0) continue;
+    const Order order(unlisted.fundamental[r] * (1.0 + unlisted.slip));
+    return fmt::format(
+        "A regular noise was heard, {:.2f} times per wheel turn ({:.1f} Hz in recording {}), {}, that no "
+        "part "
+        "in the car file explains. A part may be missing there, or a count or size be wrong.",
+        order.value(), (order * runs[r].wheel_rate).value(), r + 1, band(unlisted));
+  }
+  return {};
+}
+
 std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s) {
   const auto lost = std::count_if(runs.begin(), runs.end(),
                                   [](const RunReport& r) { return r.tracking.certainty == Certainty::lost; });

@@ -24,7 +24,7 @@ constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};
 constexpr Weights gear_weights{-3.0, 0.60, 11.0};  // per dB of paired sidebands
 constexpr Weights tyre_weights{-3.0, 8.0, 0.65};   // per unit of TyreEvidence::excess
 constexpr Weights worn_joint_weights{-3.5, 0.25, 10.0};
-constexpr double unexplained_logit = -3.0;
+constexpr Weights unlisted_weights{-4.0, 0.30, 0.0};
 constexpr double weak_knowledge =
     -0.5;  // a bearing of which little is known is searched more widely, and believed less
 
@@ -49,14 +49,8 @@ const Weights& weights_of(const Candidate& candidate, const Car& car) {
   return bearing_weights;
 }
 
-// Beyond a dozen nats model error rules, not noise: the square-root-like tail keeps one comb from outshouting
-// all else.
-double tempered(double log_factor) {
-  return log_factor <= 12.0 ? log_factor : 12.0 + 4.0 * std::log(1.0 + log_factor - 12.0);
-}
-
 double heard(const Candidate& candidate) {
-  return candidate.kind == EvidenceKind::events ? tempered(candidate.log_factor) : candidate.level;
+  return candidate.kind == EvidenceKind::events ? candidate.log_factor : candidate.level;
 }
 
 double log_sum_exp(const std::vector<double>& values) {
@@ -90,6 +84,13 @@ void merge_inseparable(std::vector<RankedPart>& parts, const std::vector<Candida
   parts = std::move(merged);
 }
 
+double logit_of_unlisted(const std::vector<Candidate>& candidates) {
+  const auto unlisted =
+      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
+  return unlisted_weights.base +
+         unlisted_weights.slope * (unlisted == candidates.end() ? 0.0 : unlisted->log_factor);
+}
+
 }  // namespace
 
 Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
@@ -97,7 +98,7 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   std::vector<std::string> in_order;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     const Candidate& c = candidates[i];
-    if (!c.turned || c.healthy) continue;
+    if (!c.turned || c.healthy || c.unlisted()) continue;
     const Weights& w = weights_of(c, car);
     const double base = w.base + (c.knowledge == Knowledge::exact ? 0.0 : weak_knowledge);
     const double logit = base + w.slope * (heard(c) - w.usual);
@@ -111,6 +112,7 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
                    [](const auto& a, const auto& b) { return a.logit > b.logit; });
   merge_inseparable(ranking.parts, candidates);
 
+  const double unexplained_logit = logit_of_unlisted(candidates);
   std::vector<double> logits{0.0, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <optional>
 #include <tuple>
 
 #include "gearhark/signal/parallel.hpp"
@@ -31,6 +32,7 @@ std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRu
     };
     for (const Family& family : runs[r].families) add(family, false);
     for (const Family& family : runs[r].healthy) add(family, true);
+    add(runs[r].unlisted, false);
   }
   return tracks;
 }
@@ -87,7 +89,7 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
 
 void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   const CombinedEvents all = listen_for(candidate, track, runs, nullptr);
-  candidate.log_factor = all.log_bayes_factor;
+  candidate.log_factor = candidate.alone = all.log_bayes_factor;
   candidate.slip = all.best_slip;
   candidate.strength = all.best_strength;
   candidate.group = all.best_group;
@@ -153,57 +155,123 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
-// Combs share lines (3 x an outer race may be 2 x an inner one). Healthy machines are asked first, with the
-// benefit of the doubt. Of two suspects, the real one keeps its evidence when the other's lines are left out;
-// the shadow loses it. The winner beats every rival so; the rest keep what the winner does not explain.
-void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
-                  const std::vector<HeardRun>& runs) {
-  constexpr double worth_it = 2.0;    // nats
-  constexpr double for_health = 3.0;  // nats in favour of the healthy explanation
-  constexpr std::size_t contenders = 6;
-  const auto strong_ones = [&](bool healthy) {
-    std::vector<std::size_t> strong;
-    for (std::size_t i = 0; i < candidates.size(); ++i)
-      if (candidates[i].kind == EvidenceKind::events && candidates[i].healthy == healthy &&
-          candidates[i].log_factor > worth_it)
-        strong.push_back(i);
-    std::sort(strong.begin(), strong.end(), [&](std::size_t a, std::size_t b) {
-      return candidates[a].log_factor > candidates[b].log_factor;
+// Beyond a dozen nats model error rules, not noise: a tail like a logarithm keeps one comb from outshouting
+// all else.
+double tempered(double log_factor) {
+  constexpr double trusted = 12.0, scale = 4.0;
+  return log_factor <= trusted ? log_factor : trusted + scale * std::log1p((log_factor - trusted) / scale);
+}
+
+// Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
+class Rivalry {
+ public:
+  Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
+          const std::vector<HeardRun>& runs)
+      : candidates_(candidates), tracks_(tracks), runs_(runs), explained_(candidates.size()) {}
+
+  // Events with evidence, the strongest first.
+  [[nodiscard]] std::vector<std::size_t> strong(bool healthy) const {
+    constexpr double worth_it = 2.0;  // nats
+    std::vector<std::size_t> found;
+    for (std::size_t i = 0; i < candidates_.size(); ++i)
+      if (candidates_[i].kind == EvidenceKind::events && candidates_[i].healthy == healthy &&
+          candidates_[i].log_factor > worth_it)
+        found.push_back(i);
+    std::sort(found.begin(), found.end(), [&](std::size_t a, std::size_t b) {
+      return candidates_[a].log_factor > candidates_[b].log_factor;
     });
-    return strong;
-  };
-  const auto explains = [&](std::size_t i) { return explained_in(candidates[i], tracks[i], runs); };
-  const auto left_of = [&](std::size_t i, const ExplainedRuns& by) {
-    return listen_for(candidates[i], tracks[i], runs, &by).log_bayes_factor;
-  };
-  for (const std::size_t machine : strong_ones(true)) {
-    const ExplainedRuns by_machine = explains(machine);
-    for (const std::size_t suspect : strong_ones(false)) {
-      const double suspect_left = left_of(suspect, by_machine);
-      const double machine_left = left_of(machine, explains(suspect));
+    return found;
+  }
+
+  // What is left of one's evidence when the lines that `other` explains are not counted.
+  double left(std::size_t one, std::size_t other) {
+    ExplainedRuns& by_other = explained_[other];
+    if (by_other.empty()) by_other = explained_in(candidates_[other], tracks_[other], runs_);
+    return listen_for(candidates_[one], tracks_[one], runs_, &by_other).log_bayes_factor;
+  }
+
+  // By how much `one` is the better single explanation of what both explain, nats (model error included): the
+  // real one keeps lines that the shadow can't explain, and has fewer lines missing.
+  double better(std::size_t one, std::size_t other) {
+    constexpr double own_lines = 1.0, missing_lines = 0.5;
+    const double kept = std::max(0.0, left(one, other)) - std::max(0.0, left(other, one));
+    return own_lines * kept + missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+  }
+
+ private:
+  std::vector<Candidate>& candidates_;
+  const std::vector<Track>& tracks_;
+  const std::vector<HeardRun>& runs_;
+  std::vector<ExplainedRuns> explained_;  // by candidate, filled when asked for
+};
+
+// Healthy machines are asked first, with the benefit of the doubt.
+void let_machines_explain(std::vector<Candidate>& candidates, Rivalry& rivalry) {
+  constexpr double for_health = 3.0;  // nats in favour of the healthy explanation
+  for (const std::size_t machine : rivalry.strong(true))
+    for (const std::size_t suspect : rivalry.strong(false)) {
+      const double suspect_left = rivalry.left(suspect, machine);
       const double machine_first = candidates[machine].log_factor + std::max(0.0, suspect_left) + for_health;
-      const double suspect_first = candidates[suspect].log_factor + std::max(0.0, machine_left);
+      const double suspect_first =
+          candidates[suspect].log_factor + std::max(0.0, rivalry.left(machine, suspect));
       if (machine_first > suspect_first)
         candidates[suspect].log_factor = std::min(candidates[suspect].log_factor, suspect_left);
     }
-  }
-  const std::vector<std::size_t> suspects = strong_ones(false);
-  if (suspects.size() < 2) return;
+}
+
+// Then one suspect is taken for the cause. Any other stands either as the cause in its place, as far as it is
+// not the worse explanation, or as a second fault by what is left of it; one fault is likelier than two.
+double as_second(double left, double cause) { return std::max(std::min(left, 0.0), left - 0.5 * cause); }
+
+std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidates, Rivalry& rivalry) {
+  constexpr std::size_t contenders = 8;
+  std::vector<std::size_t> suspects = rivalry.strong(false);
+  std::erase_if(suspects, [&](std::size_t i) { return candidates[i].unlisted(); });
+  if (suspects.empty()) return {};
   std::size_t winner = suspects.front();
-  for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i) {
-    const std::size_t rival = suspects[i];
-    // Near twins (a car's two sides) leave nothing of each other but chance: there the stronger one stays.
-    const double clearly = std::max(3.0, 0.1 * candidates[winner].log_factor);
-    if (left_of(rival, explains(winner)) > left_of(winner, explains(rival)) + clearly) winner = rival;
-  }
-  const ExplainedRuns by_winner = explains(winner);
-  // One fault is likelier than two: what is left of a rival counts only as far as it exceeds half of the
-  // winner's.
+  for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
+    if (rivalry.better(suspects[i], winner) > 0.0) winner = suspects[i];
+  const double cause = tempered(candidates[winner].log_factor);
+  std::vector<double> judged(candidates.size(), cause);
   for (const std::size_t i : suspects) {
     if (i == winner) continue;
-    const double left = std::min(candidates[i].log_factor, left_of(i, by_winner));
-    candidates[i].log_factor = std::max(std::min(left, 0.0), left - 0.5 * candidates[winner].log_factor);
+    const double own = candidates[i].log_factor;
+    const double in_its_place = std::min(tempered(own), cause - std::max(0.0, rivalry.better(winner, i)));
+    judged[i] = std::max(as_second(tempered(std::min(own, rivalry.left(i, winner))), cause), in_its_place);
   }
+  for (const std::size_t i : suspects) candidates[i].log_factor = judged[i];
+  return winner;
+}
+
+// A comb that may lie anywhere finds some lines wherever there are any, so it has to be clearly the better
+// explanation; then it takes from all suspects.
+void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
+                          std::optional<std::size_t> winner) {
+  constexpr double clearly = 6.0, missing_lines = 0.5;  // nats; as in Rivalry::better
+  const auto at =
+      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
+  if (at == candidates.end()) return;
+  Candidate& unlisted = *at;
+  const double own = tempered(unlisted.log_factor);
+  if (!winner || own <= 0.0) {
+    unlisted.log_factor = own;
+    return;
+  }
+  const double cause = candidates[*winner].log_factor;
+  const double left = tempered(rivalry.left(static_cast<std::size_t>(at - candidates.begin()), *winner));
+  const double advantage = missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
+  unlisted.log_factor = std::max(as_second(left, cause), std::min(own, cause + advantage));
+  for (Candidate& candidate : candidates)
+    if (advantage > 0.0 && !candidate.unlisted() && !candidate.healthy)
+      candidate.log_factor = std::min(candidate.log_factor, std::max(0.0, candidate.log_factor - advantage));
+}
+
+void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
+                  const std::vector<HeardRun>& runs) {
+  Rivalry rivalry(candidates, tracks, runs);
+  let_machines_explain(candidates, rivalry);
+  const auto winner = let_suspects_explain(candidates, rivalry);
+  let_unlisted_explain(candidates, rivalry, winner);
 }
 
 Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs,
@@ -218,8 +286,9 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
     if (!track.family[r]) continue;
     candidate.knowledge = track.family[r]->knowledge;
     candidate.visibility[r] =
-        candidate.healthy ? 1.0
-                          : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
+        candidate.healthy || candidate.unlisted()
+            ? 1.0
+            : visibility(car, *track.family[r], runs[r].state, runs[r].load, runs[r].turn);
     if (const auto place = place_of(*track.family[r], runs[r])) {
       candidate.fundamental[r] = place->fundamental;
       candidate.modulation[r] = place->modulation;

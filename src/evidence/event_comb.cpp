@@ -54,8 +54,8 @@ constexpr std::array<Harmonic, 6> element_harmonics = {
     {{1, .8}, {2, .65}, {3, .5}, {4, .4}, {.5, .5}, {1.5, .4}}};
 
 // A machine that turns healthily shows a few of its turns, any of them.
-constexpr std::array<Harmonic, 6> turning_harmonics = {
-    {{1, .5}, {2, .5}, {3, .4}, {4, .4}, {5, .3}, {6, .3}}};
+constexpr std::array<Harmonic, 8> turning_harmonics = {
+    {{1, .5}, {2, .5}, {3, .4}, {4, .4}, {5, .3}, {6, .3}, {7, .25}, {8, .25}}};
 
 std::vector<CombLine> chipped_tooth_lines(int teeth) {
   std::vector<CombLine> lines;
@@ -252,11 +252,12 @@ double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, doubl
          part * static_cast<double>(run.at(g, s, a + 1));
 }
 
-// A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up.
+// A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up; or the
+// run does not show the fault at all, whatever trade practice says of its load.
 double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  return std::log(0.3 * std::exp(at_strength(run, g, s, step - 2.5)) +
+  return std::log(0.1 + 0.25 * std::exp(at_strength(run, g, s, step - 2.5)) +
                   0.4 * std::exp(at_strength(run, g, s, step)) +
-                  0.3 * std::exp(at_strength(run, g, s, step + 2.0)));
+                  0.25 * std::exp(at_strength(run, g, s, step + 2.0)));
 }
 
 double strength_prior(std::size_t a) {

@@ -13,6 +13,7 @@ constexpr double half_orders_to = 13.0;  // engine half orders 0.5 .. 13 are kno
 // Firing is far louder than all else: what the shaft angle's error leaves of it beside its orders is masked
 // too.
 constexpr double firing_orders_to = 24.0, firing_half_width = 0.002;
+constexpr int mesh_harmonics_to = 3;
 constexpr int shaft_orders_to = 6;  // and a shaft's first turns
 constexpr double half_track_m = 0.675;
 constexpr double cornering_mps2 = 2.0;  // what people take a bend at
@@ -60,12 +61,24 @@ std::vector<MaskedOrder> shaft_orders(const Car& car, const ShaftRates& rates, b
   return known;
 }
 
+// Meshes come once per tooth, locked to the shafts as a chipped tooth is.
+void add_meshes(std::vector<MaskedOrder>& known, const Car& car, const DriveState& state,
+                const ShaftRates& rates, bool engine) {
+  for (const Line& line : predicted_lines(car, state, rates))
+    if (line.kind == LineKind::mesh && line.harmonic <= mesh_harmonics_to &&
+        order_on(line.rate, engine) > 0.0)
+      known.push_back({order_on(line.rate, engine)});
+}
+
 OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
-                   const Car& car, const ShaftRates& rates, bool engine, const EnvelopeSettings& settings) {
+                   const Car& car, const DriveState& state, const ShaftRates& rates, bool engine,
+                   const EnvelopeSettings& settings) {
   const BandSpectra bands = band_spectra(samples, reference, also, settings);
   std::vector<MaskedOrder> known = engine_orders(rates, car.engine.firing_order().value(), engine);
   OnShaft out;
-  out.locked = grouped(bands, known, Order(0.2));
+  std::vector<MaskedOrder> and_meshes = known;
+  add_meshes(and_meshes, car, state, rates, engine);
+  out.locked = grouped(bands, and_meshes, Order(0.2));
   const std::vector<MaskedOrder> shafts = shaft_orders(car, rates, engine);
   known.insert(known.end(), shafts.begin(), shafts.end());
   out.slipping = grouped(bands, known, Order(1.35));
@@ -73,9 +86,20 @@ OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::spa
   return out;
 }
 
-// A machine's own turning, at a rate that its belt leaves open.
+// What a sound car's machines do: firing that is not quite even, and each machine's own turning, at a rate
+// that its belt leaves open.
 std::vector<Family> healthy_families(const Car& car, const ShaftRates& rates) {
+  constexpr double uneven_firing = 0.012;
   std::vector<Family> healthy;
+  if (const auto engine = rates.find("engine"); engine != rates.end()) {
+    Family family;
+    family.part = "engine";
+    family.fault = Fault::out_of_balance;
+    family.base = car.engine.firing_order().value() * engine->second;
+    family.slip_low = -uneven_firing;
+    family.slip_high = uneven_firing;
+    healthy.push_back(family);
+  }
   for (const Belt& belt : car.belts) {
     const auto turning = rates.find(belt.driven);
     if (turning == rates.end()) continue;
@@ -88,6 +112,17 @@ std::vector<Family> healthy_families(const Car& car, const ShaftRates& rates) {
     healthy.push_back(family);
   }
   return healthy;
+}
+
+// Knocks at any rate that a bearing or a joint of a car may have, for each turn of the wheel. Its part has no
+// name.
+Family unlisted_family() {
+  Family family;
+  family.base.wheel = 1.0;
+  family.knowledge = Knowledge::nothing;
+  family.geometry_low = 2.0;
+  family.geometry_high = 16.0;
+  return family;
 }
 
 // On a bench nothing rolls on its tyres.
@@ -110,6 +145,7 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   heard.families = fault_families(car, heard.state, heard.rates);
   if (run.speed.source == SpeedSource::exact_shaft) leave_out_tyres(heard.families, car);
   heard.healthy = healthy_families(car, heard.rates);
+  heard.unlisted = unlisted_family();
   heard.duration = Seconds(static_cast<double>(samples.size()) / rate_hz);
   heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());
   heard.bend = expected_bend(run.turn, heard.wheel_rate * car.tyre.rolling_circumference);
@@ -120,10 +156,10 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   settings.highest =
       Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
   const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
-  heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard.rates, false, settings);
+  heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard.state, heard.rates, false, settings);
   if (engine) {
     heard.engine_rate = ShaftRate(engine->mean_rate());
-    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard.rates, true, settings);
+    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard.state, heard.rates, true, settings);
   }
   return heard;
 }

@@ -20,6 +20,8 @@ std::string reason_heard(const Suspect& first);
 std::string reason_silent();
 std::string reason_unconfirmed();
 std::string reason_unsure(const Suspect& first);
+// A noise of no part in the car file.
+std::string reason_unexplained(const Candidate& unlisted, const std::vector<HeardRun>& runs);
 std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s);
 
 // What to mind, first where driving on can hurt.

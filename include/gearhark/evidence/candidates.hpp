@@ -1,4 +1,5 @@
-// Everything heard for and against each fault of each part, over all runs of a road test.
+// Everything heard for and against each fault of each part, and for a noise of no part in the car file, over
+// all runs of a road test.
 #pragma once
 
 #include <string>
@@ -26,13 +27,14 @@ struct SeenLine {
 };
 
 struct Candidate {
-  std::string part;
+  std::string part;  // empty: no part of the car file
   Fault fault = Fault::outer_race;
   EvidenceKind kind = EvidenceKind::events;
   Knowledge knowledge = Knowledge::exact;
   bool healthy = false;     // no fault: takes part only to explain lines that others would claim
   bool turned = false;      // in at least one run
-  double log_factor = 0.0;  // events: log Bayes factor, nats
+  double log_factor = 0.0;  // events: log Bayes factor, nats, tempered, less what better rivals explain
+  double alone = 0.0;       // events: log Bayes factor before rivals were heard
   double level = 0.0;       // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
   double slip = 0.0;
   Hertz band_low, band_high;        // where events were loudest
@@ -42,6 +44,7 @@ struct Candidate {
   std::vector<double> modulation;   // per run: order of the side lines' spacing; 0: none
   std::vector<double> visibility;   // per run
   std::vector<SeenLine> lines;
+  [[nodiscard]] bool unlisted() const { return part.empty(); }
 };
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs);

@@ -27,7 +27,8 @@ struct HeardRun {
   Turn turn = Turn::straight;
   ShaftRates rates;
   std::vector<Family> families;  // faults
-  std::vector<Family> healthy;   // what healthy machines on belts do; creep leaves their rate open
+  std::vector<Family> healthy;   // what a sound car's machines do; creep leaves their rate open
+  Family unlisted;               // any comb that keeps to the road wheels: of a part that the car file lacks
   double bend = 0.0;             // expected half difference of right and left over the mean wheel rate
   ShaftRate wheel_rate, engine_rate;
   Seconds duration;
