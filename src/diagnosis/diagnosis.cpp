@@ -5,11 +5,9 @@
 #include <span>
 
 #include "gearhark/diagnosis/explain.hpp"
+#include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/diagnosis/next_run.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
-#include "gearhark/evidence/candidates.hpp"
-#include "gearhark/evidence/heard_run.hpp"
-#include "gearhark/signal/parallel.hpp"
 
 namespace gearhark {
 namespace {
@@ -20,63 +18,6 @@ constexpr double silence = 1.0;         // below this, in every part, nothing wa
 constexpr double shown_chance = 0.01;   // a line is shown as found below this
 constexpr std::size_t suspects_with_lines = 3;
 constexpr double enough_s = 5.0;  // of usable sound, all runs together
-
-std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
-  std::vector<std::string> sentences;
-  for (const Problem& problem : quality.problems) sentences.push_back(problem.sentence + " " + problem.cure);
-  sentences.insert(sentences.end(), tracking.remarks.begin(), tracking.remarks.end());
-  return sentences;
-}
-
-RunReport report_on(const RunSound& sound, Tracking tracking) {
-  RunReport report;
-  report.run = sound.run;
-  report.facts = sound.recording.facts;
-  report.quality = assess(sound.recording);
-  report.mean_wheel = ShaftRate(tracking.wheel.mean_rate());
-  report.mean_wheel_sd = ShaftRate(tracking.wheel_rate_sd);
-  report.problems = problems_of(report.quality, tracking);
-  report.tracking = std::move(tracking);
-  return report;
-}
-
-std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& sounds) {
-  std::vector<RunInput> inputs;
-  for (const RunSound& sound : sounds)
-    inputs.push_back({sound.run, sound.recording.samples, sound.recording.sample_rate});
-  std::vector<Tracking> trackings = track_all(car, inputs);
-  std::vector<RunReport> reports;
-  for (std::size_t i = 0; i < sounds.size(); ++i)
-    reports.push_back(report_on(sounds[i], std::move(trackings[i])));
-  return reports;
-}
-
-// Whether a run's shaft angle may be relied on: found in its own sound, or in gear with another run of the
-// same car that was (a run alone may lack the gear lines that would prove it; its place within the common
-// speedometer error does not).
-bool placed(const std::vector<RunReport>& reports, const RunReport& report) {
-  if (report.tracking.certainty != Certainty::lost) return true;
-  return !report.run.gear.neutral() &&
-         std::any_of(reports.begin(), reports.end(), [](const RunReport& other) {
-           return !other.run.gear.neutral() && other.tracking.certainty == Certainty::sure;
-         });
-}
-
-// Runs whose shaft angle is placed; in the others every line would be looked for in the wrong place.
-std::vector<HeardRun> listen_to_all(const Car& car, const std::vector<RunSound>& sounds,
-                                    const std::vector<RunReport>& reports, std::vector<int>& index) {
-  for (std::size_t i = 0; i < sounds.size(); ++i)
-    if (placed(reports, reports[i]) &&
-        sounds[i].recording.samples.size() >= static_cast<std::size_t>(2.0 * sounds[i].recording.sample_rate))
-      index.push_back(static_cast<int>(i));
-  std::vector<HeardRun> heard(index.size());
-  for_each_in_parallel(index.size(), [&](std::size_t at) {
-    const auto i = static_cast<std::size_t>(index[at]);
-    heard[at] = listen_to(car, sounds[i].run, sounds[i].recording.samples, sounds[i].recording.sample_rate,
-                          reports[i].quality.bandwidth, reports[i].tracking);
-  });
-  return heard;
-}
 
 std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
   std::vector<EvidenceItem> items;
@@ -186,10 +127,8 @@ std::string to_text(Verdict verdict) {
 Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
   Diagnosis diagnosis;
   diagnosis.car_name = car.name;
-  diagnosis.runs = look_at(car, sounds);
-  std::vector<int> index;
-  const std::vector<HeardRun> heard = listen_to_all(car, sounds, diagnosis.runs, index);
-  std::vector<Candidate> candidates = gather(car, heard);
+  Hearing hearing = hear(car, sounds);
+  auto& [runs, index, heard, candidates] = hearing;
   const Ranking ranking = rank(car, candidates);
   diagnosis.no_fault = ranking.no_fault;
   diagnosis.unexplained = ranking.unexplained;
@@ -198,6 +137,7 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
     if (i < suspects_with_lines) show_lines(candidate, heard);
     diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
   }
+  diagnosis.runs = std::move(runs);
   conclude(diagnosis, candidates, heard);
   diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), RunLimits{});
   diagnosis.cautions = cautions_for(diagnosis, car);

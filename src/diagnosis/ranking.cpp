@@ -4,54 +4,22 @@
 #include <cmath>
 #include <map>
 
+#include "weights.hpp"
+
 namespace gearhark {
 namespace {
 
-// logit = base + slope x what was heard, against "no fault" at 0. Set by hand on simulated road tests
-// (DEVELOPERS.md, "How the probabilities were fitted").
-struct Weights {
-  double base, slope;
-  double usual;  // the most that healthy cars of the calibration show: slope counts from here
-};
-constexpr Weights bearing_weights{-2.6, 0.30, 0.0};
-constexpr Weights wheel_or_carrier_weights{-3.0, 0.30, 0.0};
-constexpr Weights machine_weights{-2.4, 0.30, 0.0};
-// A cage seldom fails alone, and loose or slack things flutter at its rate too (on open bearing records with
-// a damaged ball a cage was named wrongly).
-constexpr Weights cage_weights{-4.5, 0.18, 0.0};
-constexpr Weights chipped_weights{-3.0, 0.40, 0.0};
-constexpr Weights dry_joint_weights{-4.3, 0.35, 0.0};
-constexpr Weights gear_weights{-3.0, 0.60, 11.0};  // per dB of paired sidebands
-constexpr Weights tyre_weights{-3.0, 8.0, 0.65};   // per unit of TyreEvidence::excess
-constexpr Weights worn_joint_weights{-3.5, 0.25, 10.0};
-constexpr Weights unlisted_weights{-4.0, 0.30, 0.0};
-constexpr double weak_knowledge =
-    -0.5;  // a bearing of which little is known is searched more widely, and believed less
+using namespace ranking;
 
-const Weights& weights_of(const Candidate& candidate, const Car& car) {
-  switch (candidate.kind) {
-    case EvidenceKind::mesh_sidebands:
-      return gear_weights;
-    case EvidenceKind::tyre_orders:
-      return tyre_weights;
-    case EvidenceKind::joint_orders:
-      return worn_joint_weights;
-    case EvidenceKind::events:
-      break;
-  }
-  if (candidate.fault == Fault::cage) return cage_weights;
-  if (candidate.fault == Fault::chipped_tooth) return chipped_weights;
-  if (candidate.fault == Fault::dry_joint) return dry_joint_weights;
-  const Part* part = car.part(candidate.part);
-  if (part && (part->role == PartRole::wheel_bearing || part->role == PartRole::carrier_bearing))
-    return wheel_or_carrier_weights;
-  if (part && part->role == PartRole::machine_bearing) return machine_weights;
-  return bearing_weights;
+// Below these nothing is heard: what healthy cars show, too (seen on simulated road tests).
+constexpr double usual_sidebands_db = 11.0, usual_tyre_excess = 0.65, usual_joint_db = 10.0;
+
+// Logit of a fault against "no fault" at 0.
+double logit(const WeightsRow& row, double heard, bool weakly_known) {
+  return row.base + (weakly_known ? weakly_known_logit : 0.0) + row.slope * heard;
 }
 
-double heard(const Candidate& candidate) {
-  return candidate.kind == EvidenceKind::events ? candidate.log_factor : candidate.level;
-}
+const WeightsRow& row_of(EvidenceClass kind) { return weights[static_cast<std::size_t>(kind)]; }
 
 double log_sum_exp(const std::vector<double>& values) {
   const double top = *std::max_element(values.begin(), values.end());
@@ -84,14 +52,44 @@ void merge_inseparable(std::vector<RankedPart>& parts, const std::vector<Candida
   parts = std::move(merged);
 }
 
-double logit_of_unlisted(const std::vector<Candidate>& candidates) {
-  const auto unlisted =
-      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
-  return unlisted_weights.base +
-         unlisted_weights.slope * (unlisted == candidates.end() ? 0.0 : unlisted->log_factor);
+}  // namespace
+
+EvidenceClass evidence_class(const Candidate& candidate, const Car& car) {
+  if (candidate.unlisted()) return EvidenceClass::unlisted;
+  switch (candidate.kind) {
+    case EvidenceKind::mesh_sidebands:
+      return EvidenceClass::worn_teeth;
+    case EvidenceKind::tyre_orders:
+      return EvidenceClass::tyre;
+    case EvidenceKind::joint_orders:
+      return EvidenceClass::worn_joint;
+    case EvidenceKind::events:
+      break;
+  }
+  if (candidate.fault == Fault::cage) return EvidenceClass::cage;
+  if (candidate.fault == Fault::chipped_tooth) return EvidenceClass::chipped_tooth;
+  if (candidate.fault == Fault::dry_joint) return EvidenceClass::dry_joint;
+  const Part* part = car.part(candidate.part);
+  const PartRole role = part ? part->role : PartRole::other_bearing;
+  if (role == PartRole::wheel_bearing || role == PartRole::carrier_bearing)
+    return EvidenceClass::wheel_or_carrier_bearing;
+  return role == PartRole::machine_bearing || role == PartRole::machine ? EvidenceClass::machine
+                                                                        : EvidenceClass::bearing;
 }
 
-}  // namespace
+double heard(const Candidate& candidate) {
+  switch (candidate.kind) {
+    case EvidenceKind::mesh_sidebands:
+      return candidate.level - usual_sidebands_db;
+    case EvidenceKind::tyre_orders:
+      return 10.0 * (candidate.level - usual_tyre_excess);
+    case EvidenceKind::joint_orders:
+      return candidate.level - usual_joint_db;
+    case EvidenceKind::events:
+      break;
+  }
+  return candidate.log_factor;
+}
 
 Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   std::map<std::string, RankedPart> by_part;
@@ -99,12 +97,12 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     const Candidate& c = candidates[i];
     if (!c.turned || c.healthy || c.unlisted()) continue;
-    const Weights& w = weights_of(c, car);
-    const double base = w.base + (c.knowledge == Knowledge::exact ? 0.0 : weak_knowledge);
-    const double logit = base + w.slope * (heard(c) - w.usual);
+    const WeightsRow& row = row_of(evidence_class(c, car));
+    const bool weakly_known = c.knowledge != Knowledge::exact;
+    const double prior = logit(row, 0.0, weakly_known), now = logit(row, heard(c), weakly_known);
     const auto [at, fresh] = by_part.try_emplace(c.part);
     if (fresh) in_order.push_back(c.part);
-    if (fresh || logit > at->second.logit) at->second = {c.part, {}, i, logit, logit - base, {}};
+    if (fresh || now > at->second.logit) at->second = {c.part, {}, i, now, now - prior, {}};
   }
   Ranking ranking;
   for (const std::string& part : in_order) ranking.parts.push_back(by_part[part]);
@@ -112,7 +110,10 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
                    [](const auto& a, const auto& b) { return a.logit > b.logit; });
   merge_inseparable(ranking.parts, candidates);
 
-  const double unexplained_logit = logit_of_unlisted(candidates);
+  const auto unlisted =
+      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
+  const double unexplained_logit =
+      logit(row_of(EvidenceClass::unlisted), unlisted == candidates.end() ? 0.0 : heard(*unlisted), false);
   std::vector<double> logits{0.0, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);

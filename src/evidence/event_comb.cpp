@@ -14,10 +14,14 @@
 namespace gearhark {
 namespace {
 
-// Strengths are searched in octaves; the prior falls by a tenth of a nat per octave, because faults start
+// The prior of strengths falls by a tenth of a nat per octave, because faults start
 // small.
 constexpr double first_strength_octave = -2.0;
-constexpr double strength_prior_fall = 0.1;
+constexpr double strength_prior_fall = 0.1 * strength_step_octaves;
+
+double octaves_of(std::size_t step) {
+  return first_strength_octave + strength_step_octaves * static_cast<double>(step);
+}
 constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
 constexpr double line_cap = 14.0;      // nats one line may add: no single line proves a comb
 constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond this
@@ -125,10 +129,10 @@ LineMean look(const GroupSpectrum& group, const Window& w) {
   return {group.mean(w.from, w.to) / local, std::min(most_freedom, own * beside / (own + beside))};
 }
 
-// One lane per strength, padded so that loops over them become vector instructions.
-constexpr std::size_t lanes = 16;
+// One lane per strength, so that loops over them become vector instructions.
+constexpr std::size_t lanes = 8;
 using Strengths = std::array<float, lanes>;
-static_assert(strength_steps <= static_cast<int>(lanes));
+static_assert(strength_steps == static_cast<int>(lanes));
 
 // exp() to 2e-6 relative for -87 < x < 88, in a form the compiler can vectorise: 2^whole by its exponent
 // bits, 2^part by a polynomial (Taylor about 0 on [-1/2, 1/2]).
@@ -153,7 +157,7 @@ PlacedLine prepared(const CombLine& line, const Window& window) {
   PlacedLine placed{line, window, {}, {}};
   const auto bins = static_cast<double>(window.to - window.from);
   for (std::size_t a = 0; a < lanes; ++a) {
-    const double excess = std::exp2(first_strength_octave + static_cast<double>(a)) * line.power / bins;
+    const double excess = std::exp2(octaves_of(a)) * line.power / bins;
     placed.share[a] = static_cast<float>(excess / (1.0 + excess));
     placed.log_up[a] = static_cast<float>(std::log1p(excess));
   }
@@ -255,9 +259,9 @@ double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, doubl
 // A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up; or the
 // run does not show the fault at all, whatever trade practice says of its load.
 double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  return std::log(0.1 + 0.25 * std::exp(at_strength(run, g, s, step - 2.5)) +
+  return std::log(0.1 + 0.25 * std::exp(at_strength(run, g, s, step - 2.5 / strength_step_octaves)) +
                   0.4 * std::exp(at_strength(run, g, s, step)) +
-                  0.25 * std::exp(at_strength(run, g, s, step + 2.0)));
+                  0.25 * std::exp(at_strength(run, g, s, step + 2.0 / strength_step_octaves)));
 }
 
 double strength_prior(std::size_t a) {
@@ -399,14 +403,15 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
       for (std::size_t a = 0; a < first.strengths; ++a) {
         double log_factor = 0.0;
         for (const EventEvidence* run : heard) {
-          const double shift = std::log2(run->visibility * run->visibility * run->turns / usual_turns);
+          const double shift =
+              std::log2(run->visibility * run->visibility * run->turns / usual_turns) / strength_step_octaves;
           log_factor += with_scatter(*run, g, s, static_cast<double>(a) + shift);
         }
         if (log_factor > top) {
           top = log_factor;
           best.best_slip = first.slip[s];
           best.best_group = g;
-          best.best_strength = first_strength_octave + static_cast<double>(a);
+          best.best_strength = octaves_of(a);
         }
         sum += strength_prior(a) * std::exp(std::min(log_factor, 600.0));
       }

@@ -93,7 +93,8 @@ Result<CarLines> lines_that_fit(const AngleSearch& search, const Car& car, Prepa
                                 std::string& remark) {
   const Gear stated = known.gear;
   const double own = search.evidence_per_s(known.lines.wheel);
-  double best = own + kClearlyBetter;
+  // What explains less than nothing contradicts nobody.
+  double best = std::max(own + kClearlyBetter, 0.0);
   CarLines chosen = known.lines;
   for (const Gear& gear : car.gears) {
     if (gear.neutral() || gear == stated || gear.label == "R") continue;

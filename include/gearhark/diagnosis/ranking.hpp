@@ -11,6 +11,25 @@
 
 namespace gearhark {
 
+// Faults whose evidence is believed alike: one row of weights each.
+enum class EvidenceClass {
+  bearing,
+  wheel_or_carrier_bearing,
+  machine,
+  cage,
+  chipped_tooth,
+  dry_joint,
+  worn_teeth,
+  tyre,
+  worn_joint,
+  unlisted
+};
+EvidenceClass evidence_class(const Candidate& candidate, const Car& car);
+
+// How much was heard of it above what healthy cars show: nats of events, dB of tones, tenths of a tyre's
+// excess.
+double heard(const Candidate& candidate);
+
 struct RankedPart {
   std::string part;
   std::vector<std::string>

@@ -30,7 +30,9 @@ struct EventEvidence {
   }
 };
 
-inline constexpr int strength_steps = 13;  // octaves 2^-2 .. 2^10 of line power over one bin's background
+// Line power over one bin's background: 2^-2 .. 2^10.25, in steps of so many octaves.
+inline constexpr int strength_steps = 8;
+inline constexpr double strength_step_octaves = 1.75;
 
 // Orders [low, high] that another fault explains: lines of a comb that fall into one are not counted.
 struct ExplainedOrders {

@@ -1,0 +1,27 @@
+// What a road test's runs say before anything is ranked.
+//
+//   runs -> (each) quality, shaft angle -> spectra per turn -> evidence for each fault, all runs together
+#pragma once
+
+#include <vector>
+
+#include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/evidence/candidates.hpp"
+#include "gearhark/evidence/heard_run.hpp"
+
+namespace gearhark {
+
+struct Hearing {
+  std::vector<RunReport> runs;  // as given
+  std::vector<int> index;       // of each heard run in `runs`: those whose shaft angle may be relied on
+  std::vector<HeardRun> heard;
+  std::vector<Candidate> candidates;
+};
+Hearing hear(const Car& car, const std::vector<RunSound>& sounds);
+
+// Whether a run's shaft angle may be relied on: found in its own sound, or in gear with another run of the
+// same car that was (a run alone may lack the gear lines that would prove it; its place within the common
+// speedometer error does not).
+bool placed(const std::vector<RunReport>& reports, const RunReport& report);
+
+}  // namespace gearhark
