@@ -11,25 +11,11 @@
 #include <filesystem>
 #include <fstream>
 #include <iterator>
-#include <numeric>
+
+#include "gearhark/units/text.hpp"
 
 namespace gearhark::car_file {
 namespace {
-
-// Letters to insert, delete or replace (Levenshtein).
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  std::iota(row.begin(), row.end(), std::size_t{0});
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0]++;
-    for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
-      diagonal = row[j + 1];
-      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
-    }
-  }
-  return row.back();
-}
 
 std::string found(const toml::node& node) {
   if (const auto* s = node.as_string()) return fmt::format("\"{}\"", s->get());

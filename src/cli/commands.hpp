@@ -15,6 +15,7 @@ using Action = std::function<Outcome()>;
 
 void add_orders(CLI::App& app, Action& chosen);
 void add_teeth(CLI::App& app, Action& chosen);
+void add_plan(CLI::App& app, Action& chosen);
 void add_check(CLI::App& app, Action& chosen);
 void add_diagnose(CLI::App& app, Action& chosen);
 void add_decide(CLI::App& app, Action& chosen);

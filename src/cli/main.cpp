@@ -38,6 +38,7 @@ int main(int count, char** words) {
   cli::Action chosen;
   cli::add_orders(app, chosen);
   cli::add_teeth(app, chosen);
+  cli::add_plan(app, chosen);
   cli::add_check(app, chosen);
   cli::add_diagnose(app, chosen);
   cli::add_decide(app, chosen);

@@ -110,6 +110,13 @@ std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis) {
   return hypotheses;
 }
 
+// Speeds as the needle of the runs shows them.
+RunLimits limits_in_unit_of(const Diagnosis& diagnosis) {
+  RunLimits limits;
+  if (!diagnosis.runs.empty()) limits.unit = diagnosis.runs.front().run.speed.unit;
+  return limits;
+}
+
 }  // namespace
 
 std::string to_text(Verdict verdict) {
@@ -139,7 +146,7 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
   }
   diagnosis.runs = std::move(runs);
   conclude(diagnosis, candidates, heard);
-  diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), RunLimits{});
+  diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), limits_in_unit_of(diagnosis));
   diagnosis.cautions = cautions_for(diagnosis, car);
   return diagnosis;
 }

@@ -3,185 +3,251 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
+#include <map>
+
+#include "outcomes.hpp"
 
 namespace gearhark {
 namespace {
 
-constexpr double full_evidence =
-    4.0;  // standard deviations a fault raises its own evidence by where it is loudest
 constexpr double least_worth = 0.02;  // nats: below this a run is not worth the petrol
-constexpr std::array<double, 4> speeds_kmh = {40.0, 50.0, 65.0, 80.0};
-constexpr double bend_speed_kmh = 40.0;
-constexpr double neutral_speed_kmh = 70.0;
-constexpr int compared_harmonics = 3;
+constexpr Seconds steady{30.0}, slowing{15.0}, rolling{20.0}, bend{20.0};
 
-// A hypothesis as it would be heard in one run.
-struct Heard {
-  const Family* family = nullptr;
-  double loudness = 0.0;  // visibility
+// Figures that a needle shows.
+struct RoundSpeeds {
+  double unit;  // m/s
+  std::vector<double> in_gear;
+  double in_bend, in_neutral;
+  double comfortable;  // of runs that tell as much, the one nearest to this
+};
+RoundSpeeds round_speeds(SpeedUnit unit) {
+  if (unit == SpeedUnit::mph) return {0.44704, {20, 30, 40, 45, 50, 55, 60, 65, 70}, 25, 45, 40};
+  return {1.0 / 3.6, {30, 40, 50, 60, 70, 80, 90, 100, 110}, 40, 70, 60};
+}
+
+// The fastest round speed that is allowed and not above `wanted`.
+Speed at_most(double wanted, const RoundSpeeds& speeds, Speed fastest) {
+  Speed best = fastest;
+  for (const double figure : {wanted, 60.0, 50.0, 40.0, 30.0, 25.0, 20.0})
+    if (figure <= wanted && Speed(figure * speeds.unit) <= fastest) return Speed(figure * speeds.unit);
+  return best;
+}
+
+void add_gear(std::vector<NextRun>& runs, const Car& car, const Gear& gear, const RoundSpeeds& speeds,
+              const RunLimits& limits) {
+  const auto ratio = overall_ratio(car, gear);
+  if (gear.neutral() || gear.label == "R" || !ratio) return;
+  const auto within = [&](Speed speed) {
+    const double rpm = (speed / car.tyre.rolling_circumference).value() * std::abs(*ratio) * 60.0;
+    return speed >= limits.slowest && speed <= limits.fastest && rpm >= limits.engine_low_rpm &&
+           rpm <= limits.engine_high_rpm;
+  };
+  for (const double figure : speeds.in_gear) {
+    const Speed speed(figure * speeds.unit);
+    if (!within(speed)) continue;
+    for (const Load load : {Load::drive, Load::floating, Load::coast})
+      runs.push_back({gear,
+                      load,
+                      Turn::straight,
+                      speed,
+                      load == Load::coast ? slowing : steady,
+                      0.0,
+                      {},
+                      Clutch::engaged});
+  }
+  const Speed in_bend(speeds.in_bend * speeds.unit);
+  if (!limits.turns_allowed || !within(in_bend)) return;
+  for (const Turn turn : {Turn::left, Turn::right})
+    runs.push_back({gear, Load::floating, turn, in_bend, bend, 0.0, {}, Clutch::engaged});
+}
+
+bool has_release_bearing(const Car& car) {
+  return std::any_of(car.parts.begin(), car.parts.end(),
+                     [](const Part& part) { return part.role == PartRole::release_bearing; });
+}
+
+// Faults of more than this many parts are no short list: the reason names those it tells most about.
+constexpr std::size_t short_list = 4;
+
+// That two parts are told apart is the better reason than that one is heard.
+constexpr double against_silence = 0.3;
+constexpr double other_fault = 0.5;  // and like is better compared with like
+
+struct Reasons {
+  const Car& car;
+  std::span<const Hypothesis> hypotheses;
+  std::vector<double> weight;
+
+  [[nodiscard]] std::string name(std::size_t i) const {
+    const std::string part = "the " + part_name(car, hypotheses[i].part);
+    const bool several = std::any_of(hypotheses.begin(), hypotheses.end(), [&](const Hypothesis& other) {
+      return other.part == hypotheses[i].part && other.fault != hypotheses[i].fault;
+    });
+    return several ? fmt::format("{} ({})", part, to_text(hypotheses[i].fault)) : part;
+  }
+  [[nodiscard]] bool one_part(std::size_t i, std::size_t k) const {
+    return i < hypotheses.size() && k < hypotheses.size() && hypotheses[i].part == hypotheses[k].part;
+  }
+  [[nodiscard]] bool same_fault(std::size_t i, std::size_t k) const {
+    return hypotheses[i].fault == hypotheses[k].fault;
+  }
+  // How much less the pair can be taken for one another with the run than without.
+  [[nodiscard]] double gain(std::size_t i, std::size_t k, const Outcomes& before,
+                            const Outcomes& after) const {
+    const double worth = k == hypotheses.size() ? against_silence
+                         : one_part(i, k)       ? 0.0
+                         : same_fault(i, k)     ? 1.0
+                                                : other_fault;
+    return worth * weight[i] * weight[k] * (before.confusable(i, k) - after.confusable(i, k));
+  }
 };
 
-bool overlaps(double a, const Family& fa, double b, const Family& fb) {
-  if (a <= 0.0 || b <= 0.0) return false;
-  return a * (1.0 + fa.slip_low) <= b * (1.0 + fb.slip_high) &&
-         b * (1.0 + fb.slip_low) <= a * (1.0 + fa.slip_high);
+std::string loudness(const HeardFault& heard) {
+  const double share = heard.strength / 4.0;
+  return heard.strength <= 0.0 ? "silent" : share > 0.55 ? "loud" : share > 0.25 ? "quieter" : "faint";
 }
 
-// How much of a's first harmonics falls on b's lines: 0 none, 1 all.
-double shared_lines(const Family& a, const Family& b) {
-  const bool engine = a.base.engine_bound();
-  if (engine != b.base.engine_bound()) return 0.0;
-  const double fa = std::abs(engine ? a.base.engine : a.base.wheel),
-               fb = std::abs(engine ? b.base.engine : b.base.wheel);
-  int shared = 0;
-  for (int i = 1; i <= compared_harmonics; ++i) {
-    bool falls_on = false;
-    for (int k = 1; k <= compared_harmonics; ++k) falls_on = falls_on || overlaps(i * fa, a, k * fb, b);
-    shared += falls_on;
+// The parts that a run tells most about, where there are many.
+std::string told_most(const Reasons& r, const Outcomes& before, const Outcomes& after) {
+  std::map<std::string, double> gains;
+  for (std::size_t i = 0; i < r.hypotheses.size(); ++i)
+    for (std::size_t k = 0; k < r.weight.size(); ++k)
+      gains[r.hypotheses[i].part] += r.gain(i, k, before, after);
+  std::vector<std::pair<double, std::string>> sorted;
+  for (const auto& [part, gain] : gains) sorted.emplace_back(-gain, part_name(r.car, part));
+  std::sort(sorted.begin(), sorted.end());
+  return fmt::format("It tells most about the {}, the {} and the {}.", sorted[0].second, sorted[1].second,
+                     sorted[2].second);
+}
+
+constexpr double alike = 0.3;  // share of a comb above which two are judged by loudness, not by place
+
+std::string about_pair(const Reasons& r, const std::vector<HeardFault>& heard, std::size_t i, std::size_t k) {
+  if (heard[i].strength < heard[k].strength) std::swap(i, k);
+  const HeardFault &a = heard[i], &b = heard[k];
+  if (b.strength <= 0.0)
+    return fmt::format("Here {} would be {}, and {} silent.", r.name(i), loudness(a), r.name(k));
+  if (b.strength < 0.5 * a.strength)
+    return fmt::format("Here {} would be {} and {} {}.", r.name(i), loudness(a), r.name(k), loudness(b));
+  if (raised(a, b) <= alike && (a.fundamental <= Hertz(0.0) || b.fundamental <= Hertz(0.0)))
+    return fmt::format("Here the lines of {} and {} lie apart.", r.name(i), r.name(k));
+  if (raised(a, b) > alike)
+    return fmt::format("Much of both falls together, but {} would be {} here and {} {}.", r.name(i),
+                       loudness(a), r.name(k), loudness(b));
+  return fmt::format("Here {} and {} lie apart, at about {:.0f} and {:.0f} Hz.", r.name(i), r.name(k),
+                     a.fundamental.value(), b.fundamental.value());
+}
+
+std::string why(const Reasons& r, const std::vector<HeardFault>& heard, const Outcomes& before,
+                const Outcomes& after) {
+  std::map<std::string_view, double> likely;
+  for (std::size_t i = 0; i < r.hypotheses.size(); ++i) likely[r.hypotheses[i].part] += r.weight[i];
+  const auto count = std::count_if(likely.begin(), likely.end(), [&](const auto& part) {
+    return part.second > 0.5 / static_cast<double>(likely.size());
+  });
+  if (static_cast<std::size_t>(count) > short_list) return told_most(r, before, after);
+  std::size_t best_i = 0, best_k = before.no_fault();
+  for (std::size_t i = 0; i < r.hypotheses.size(); ++i)
+    for (std::size_t k = i + 1; k < r.weight.size(); ++k)
+      if (r.gain(i, k, before, after) > r.gain(best_i, best_k, before, after)) {
+        best_i = i;
+        best_k = k;
+      }
+  if (best_k == before.no_fault())
+    return fmt::format("Here {}, if it is bad, would be {}.", r.name(best_i), loudness(heard[best_i]));
+  return about_pair(r, heard, best_i, best_k);
+}
+
+bool same_state(const NextRun& a, const NextRun& b) {
+  return a.gear == b.gear && a.load == b.load && a.turn == b.turn && a.clutch == b.clutch;
+}
+
+// A run that might be chosen.
+struct Choice {
+  NextRun run;
+  std::vector<HeardFault> heard;
+  Outcomes outcomes;
+  double collision = 0.0;
+  double appeal = 1.0;  // besides what it tells
+  double gain = 0.0;    // added to the runs chosen so far, nats
+};
+
+// A run that tells a little less at a handier speed is the better one; one in which likely suspects coincide
+// may raise the wrong one, and is taken only for want of a better.
+std::vector<Choice> choices_for(const Car& car, std::span<const Hypothesis> hypotheses,
+                                const RunLimits& limits) {
+  const RoundSpeeds speeds = round_speeds(limits.unit);
+  std::vector<Choice> choices;
+  for (NextRun& run : feasible_runs(car, limits)) {
+    std::vector<HeardFault> heard = heard_in(car, hypotheses, run);
+    Outcomes outcomes(heard);
+    const double colliding = collision(heard, hypotheses);
+    const double off = std::abs(run.speed.value() / (speeds.comfortable * speeds.unit) - 1.0);
+    const double appeal = std::max(0.05, 1.0 - 0.2 * off) * std::max(0.05, 1.0 - colliding);
+    choices.push_back({std::move(run), std::move(heard), std::move(outcomes), colliding, appeal, 0.0});
   }
-  return static_cast<double>(shared) / compared_harmonics;
-}
-
-std::vector<Heard> heard_in(const Car& car, const std::vector<Hypothesis>& hypotheses,
-                            const std::vector<Family>& families, const NextRun& run) {
-  std::vector<Heard> heard;
-  for (const Hypothesis& hypothesis : hypotheses) {
-    const auto found = std::find_if(families.begin(), families.end(), [&](const Family& f) {
-      return f.part == hypothesis.part && f.fault == hypothesis.fault;
-    });
-    if (found == families.end())
-      heard.push_back({});
-    else
-      heard.push_back(
-          {&*found, visibility(car, *found, DriveState{run.gear, Clutch::engaged}, run.load, run.turn)});
-  }
-  return heard;
-}
-
-// Expected evidence of every hypothesis, were `truth` the fault.
-std::vector<double> outcome(const std::vector<Heard>& heard, const Heard& truth) {
-  std::vector<double> evidence(heard.size(), 0.0);
-  if (!truth.family) return evidence;
-  for (std::size_t j = 0; j < heard.size(); ++j) {
-    if (!heard[j].family) continue;
-    const double share = &truth == &heard[j] ? 1.0 : shared_lines(*truth.family, *heard[j].family);
-    evidence[j] = full_evidence * truth.loudness * share;
-  }
-  return evidence;
-}
-
-double distance_squared(const std::vector<double>& a, const std::vector<double>& b) {
-  double sum = 0.0;
-  for (std::size_t i = 0; i < a.size(); ++i) sum += (a[i] - b[i]) * (a[i] - b[i]);
-  return sum;
-}
-
-std::string load_words(Load load) {
-  switch (load) {
-    case Load::drive:
-      return "pulling";
-    case Load::floating:
-      return "float, just enough throttle to hold speed";
-    case Load::coast:
-      return "closed throttle, in gear";
-    case Load::neutral:
-      break;
-  }
-  return "rolling in neutral";
-}
-
-std::string why(const Car& car, const std::vector<Hypothesis>& hypotheses, const NextRun& run) {
-  const auto rates = shaft_rates(car, DriveState{run.gear, Clutch::engaged});
-  if (!rates || hypotheses.size() < 2)
-    return fmt::format("It tells most about the suspects: {}.", load_words(run.load));
-  const std::vector<Family> families = fault_families(car, DriveState{run.gear, Clutch::engaged}, *rates);
-  const std::vector<Heard> heard = heard_in(car, hypotheses, families, run);
-  const auto name = [&](std::size_t i) {
-    const Part* part = car.part(hypotheses[i].part);
-    return part && !part->name.empty() ? part->name : hypotheses[i].part;
-  };
-  const auto strength = [&](std::size_t i) {
-    return !heard[i].family           ? std::string("silent")
-           : heard[i].loudness > 0.7  ? "loud"
-           : heard[i].loudness > 0.35 ? "quieter"
-                                      : "faint";
-  };
-  return fmt::format("Here the {} would be {} and the {} {}.", name(0), strength(0), name(1), strength(1));
+  return choices;
 }
 
 }  // namespace
 
 std::vector<NextRun> feasible_runs(const Car& car, const RunLimits& limits) {
   std::vector<NextRun> runs;
-  const Length circumference = car.tyre.rolling_circumference;
-  const auto within = [&](Speed speed, double ratio) {
-    const double rpm = (speed / circumference).value() * ratio * 60.0;
-    return speed >= limits.slowest && speed <= limits.fastest && rpm >= limits.engine_low_rpm &&
-           rpm <= limits.engine_high_rpm;
-  };
-  for (const Gear& gear : car.gears) {
-    const auto ratio = overall_ratio(car, gear);
-    if (gear.neutral() || gear.label == "R" || !ratio) continue;
-    for (const double kmh : speeds_kmh) {
-      const Speed speed(kmh / 3.6);
-      if (!within(speed, std::abs(*ratio))) continue;
-      for (const Load load : {Load::drive, Load::floating, Load::coast})
-        runs.push_back({gear, load, Turn::straight, speed, limits.duration, 0.0, {}});
-    }
-    const Speed bend(bend_speed_kmh / 3.6);
-    if (limits.turns_allowed && within(bend, std::abs(*ratio)))
-      for (const Turn turn : {Turn::left, Turn::right})
-        runs.push_back({gear, Load::floating, turn, bend, limits.duration, 0.0, {}});
-  }
-  runs.push_back({Gear{"N"},
+  const RoundSpeeds speeds = round_speeds(limits.unit);
+  for (const Gear& gear : car.gears) add_gear(runs, car, gear, speeds, limits);
+  NextRun neutral{Gear{"N"},
                   Load::neutral,
                   Turn::straight,
-                  Speed(std::min(neutral_speed_kmh / 3.6, limits.fastest.value())),
-                  limits.duration,
+                  at_most(speeds.in_neutral, speeds, limits.fastest),
+                  rolling,
                   0.0,
-                  {}});
+                  {},
+                  Clutch::engaged};
+  runs.push_back(neutral);
+  neutral.clutch = Clutch::pedal_down;
+  if (has_release_bearing(car)) runs.push_back(neutral);
   return runs;
 }
 
-double expected_entropy_drop(const Car& car, const std::vector<Hypothesis>& hypotheses, const NextRun& run) {
-  const DriveState state{run.gear, Clutch::engaged};
-  const auto rates = shaft_rates(car, state);
-  if (!rates) return 0.0;
-  const std::vector<Family> families = fault_families(car, state, *rates);
-  const std::vector<Heard> heard = heard_in(car, hypotheses, families, run);
-  std::vector<std::vector<double>> outcomes;
-  std::vector<double> weight;
-  double rest = 1.0;
-  for (std::size_t i = 0; i < heard.size(); ++i) {
-    outcomes.push_back(outcome(heard, heard[i]));
-    weight.push_back(hypotheses[i].probability.value());
-    rest -= weight.back();
-  }
-  outcomes.emplace_back(heard.size(), 0.0);  // no fault: nothing is raised
-  weight.push_back(std::max(rest, 1e-6));
-  double drop = 0.0;
-  for (std::size_t i = 0; i < outcomes.size(); ++i) {
-    if (weight[i] <= 0.0) continue;
-    double confusable = 0.0;
-    for (std::size_t k = 0; k < outcomes.size(); ++k)
-      confusable += weight[k] * std::exp(-distance_squared(outcomes[i], outcomes[k]) / 8.0);
-    drop -= weight[i] * std::log(confusable);
-  }
-  return std::max(0.0, drop);
+double expected_entropy_drop(const Car& car, std::span<const Hypothesis> hypotheses,
+                             std::span<const NextRun> runs) {
+  Outcomes all(hypotheses.size());
+  for (const NextRun& run : runs) all += Outcomes(heard_in(car, hypotheses, run));
+  return entropy_drop(all, hypotheses);
 }
 
-std::optional<NextRun> best_next_run(const Car& car, const std::vector<Hypothesis>& hypotheses,
-                                     const RunLimits& limits) {
-  std::optional<NextRun> best;
-  for (NextRun run : feasible_runs(car, limits)) {
-    run.expected_entropy_drop = expected_entropy_drop(car, hypotheses, run);
-    if (run.expected_entropy_drop < least_worth) continue;
-    if (!best || run.expected_entropy_drop > best->expected_entropy_drop + 1e-9) best = std::move(run);
+std::vector<NextRun> best_runs(const Car& car, std::span<const Hypothesis> hypotheses,
+                               const RunLimits& limits, const Effort& effort) {
+  std::vector<Choice> choices = choices_for(car, hypotheses, limits);
+  const Reasons reasons{car, hypotheses, weights_of(hypotheses)};
+  std::vector<NextRun> chosen;
+  Outcomes so_far(hypotheses.size());
+  double dropped = 0.0;
+  while (chosen.size() < effort.most_runs) {
+    for (Choice& choice : choices) choice.gain = entropy_drop(so_far + choice.outcomes, hypotheses) - dropped;
+    const auto best = std::max_element(choices.begin(), choices.end(), [](const Choice& a, const Choice& b) {
+      return a.gain * a.appeal < b.gain * b.appeal;
+    });
+    if (best == choices.end() || best->gain < effort.least_gain) break;
+    if (!chosen.empty() && best->gain * (1.0 - best->collision) < effort.least_gain) break;
+    const Outcomes with = so_far + best->outcomes;
+    NextRun run = best->run;
+    run.expected_entropy_drop = best->gain;
+    run.because = why(reasons, best->heard, so_far, with);
+    dropped += best->gain;
+    so_far = with;
+    std::erase_if(choices, [&](const Choice& choice) { return same_state(choice.run, run); });
+    chosen.push_back(std::move(run));
   }
-  if (best) best->because = why(car, hypotheses, *best);
-  return best;
+  return chosen;
+}
+
+std::optional<NextRun> best_next_run(const Car& car, std::span<const Hypothesis> hypotheses,
+                                     const RunLimits& limits) {
+  auto runs = best_runs(car, hypotheses, limits, {1, least_worth});
+  if (runs.empty()) return std::nullopt;
+  return std::move(runs.front());
 }
 
 }  // namespace gearhark

@@ -37,23 +37,8 @@ std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRu
   return tracks;
 }
 
-EvidenceKind kind_of(Fault fault) {
-  switch (fault) {
-    case Fault::worn_teeth:
-      return EvidenceKind::mesh_sidebands;
-    case Fault::uneven_wear:
-      return EvidenceKind::tyre_orders;
-    case Fault::worn_joint:
-    case Fault::out_of_balance:
-      return EvidenceKind::joint_orders;
-    default:
-      return EvidenceKind::events;
-  }
-}
-
 const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
-  const bool locked = fault == Fault::chipped_tooth || fault == Fault::dry_joint;
-  return locked ? place.spectra->locked : place.spectra->slipping;
+  return events_of(fault) == Events::locked ? place.spectra->locked : place.spectra->slipping;
 }
 
 // What a fault would explain in each run, were it there at its most likely slip.
@@ -101,23 +86,15 @@ void judge_events(Candidate& candidate, const Track& track, const std::vector<He
 }
 
 // The best loaded run counts: wear that shows in one gear or on one flank is wear.
-void judge_mesh(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs, Hertz highest) {
+void judge_mesh(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r] || !track.family[r]->loaded) continue;
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place || place->modulation <= 0.0) continue;
     if (const auto mesh =
-            mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest))
+            mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest_mesh))
       candidate.level = std::max(candidate.level, mesh->sidebands.value());
   }
-}
-
-// Half orders of the engine up to `highest` of its turns, per wheel turn; none where the engine runs free.
-void add_engine_orders(std::vector<double>& known, const HeardRun& run, double highest) {
-  const auto engine = run.rates.find("engine");
-  if (engine == run.rates.end() || !engine->second.road_bound()) return;
-  for (double half = 0.5; half <= highest; half += 0.5)
-    known.push_back(half * std::abs(engine->second.wheel));
 }
 
 // Orders other than the wheel's own that sound in this run, per wheel turn.
@@ -129,7 +106,8 @@ std::vector<double> known_orders(const Car& car, const HeardRun& run) {
                        line.kind == LineKind::inner_race || line.kind == LineKind::rolling_element;
     if (!wheel && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
   }
-  add_engine_orders(known, run, 30.0);
+  const std::vector<double> engine = engine_half_orders(run.rates, 30.0);
+  known.insert(known.end(), engine.begin(), engine.end());
   return known;
 }
 
@@ -147,8 +125,7 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
     if (!track.family[r]) continue;
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place || place->engine_bound) continue;
-    std::vector<double> known;
-    add_engine_orders(known, runs[r], 13.0);
+    const std::vector<double> known = engine_half_orders(runs[r].rates, half_orders_to);
     const double shaft = candidate.fault == Fault::worn_joint ? place->fundamental / 2.0 : place->fundamental;
     if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
       candidate.level = std::max(candidate.level, joint->twice.value());
@@ -274,8 +251,7 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   let_unlisted_explain(candidates, rivalry, winner);
 }
 
-Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs,
-                Hertz highest_mesh) {
+Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs) {
   Candidate candidate;
   std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
   candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
@@ -300,7 +276,7 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
       judge_events(candidate, track, runs);
       break;
     case EvidenceKind::mesh_sidebands:
-      judge_mesh(candidate, track, runs, highest_mesh);
+      judge_mesh(candidate, track, runs);
       break;
     case EvidenceKind::tyre_orders:
       judge_tyre(candidate, car, runs);
@@ -347,12 +323,29 @@ void show_tyre(Candidate& candidate, const std::vector<HeardRun>& runs) {
 
 }  // namespace
 
+EvidenceKind kind_of(Fault fault) {
+  switch (fault) {
+    case Fault::worn_teeth:
+      return EvidenceKind::mesh_sidebands;
+    case Fault::uneven_wear:
+      return EvidenceKind::tyre_orders;
+    case Fault::worn_joint:
+    case Fault::out_of_balance:
+      return EvidenceKind::joint_orders;
+    default:
+      return EvidenceKind::events;
+  }
+}
+
+Events events_of(Fault fault) {
+  return fault == Fault::chipped_tooth || fault == Fault::dry_joint ? Events::locked : Events::slipping;
+}
+
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
-  constexpr Hertz highest_mesh{6500.0};
   const auto followed = follow_through_runs(runs);
   std::vector<Candidate> candidates(followed.size());
   for_each_in_parallel(followed.size(), [&](std::size_t i) {
-    candidates[i] = judge(car, followed[i].first, followed[i].second, runs, highest_mesh);
+    candidates[i] = judge(car, followed[i].first, followed[i].second, runs);
   });
   std::vector<Track> tracks;
   for (const auto& [key, track] : followed) tracks.push_back(track);

@@ -292,6 +292,13 @@ double modulation_at(const Family& family, double modulation, double offset) {
 
 }  // namespace
 
+std::vector<MainLine> main_lines(const Family& family) {
+  std::vector<MainLine> lines;
+  for (const CombLine& line : comb_of(family, false))
+    if (line.side == 0 && line.harmonic > 0.0) lines.push_back({line.harmonic, line.presence});
+  return lines;
+}
+
 std::vector<double> slip_grid(const Family& family) {
   if (family.fault == Fault::chipped_tooth && family.slip_high - family.slip_low < 0.002) return {0.0};
   const double step = family.knowledge == Knowledge::exact ? 0.0016 : 0.004;

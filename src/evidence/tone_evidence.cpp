@@ -6,13 +6,10 @@
 namespace gearhark {
 namespace {
 
-constexpr int mesh_harmonics = 4;
-constexpr int side_orders = 2;
 // Uneven wear sounds between a few and some fifty times per turn; above that the tread pattern of healthy
 // tyres begins.
 constexpr int first_tyre_order = 3, last_tyre_order = 60;
 constexpr int first_tyre_centre = 8, last_tyre_centre = 48;
-constexpr double clear_of_known = 0.12;  // orders
 
 double decibels(double excess) { return Decibels::of_power_ratio(1.0 + excess).value(); }
 
@@ -44,13 +41,13 @@ std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mes
   double sides = 0.0, carriers = 0.0;
   int pairs = 0, harmonics = 0;
   for (int h = 1; h <= mesh_harmonics; ++h) {
-    const double top = h * mesh + side_orders * modulation;
+    const double top = h * mesh + mesh_side_orders * modulation;
     if (top * tones.mean_rate > highest.value() ||
         top * tones.turns + 4 > static_cast<double>(tones.power.size()))
       break;
     carriers += level_at(tones, h * mesh);
     ++harmonics;
-    for (int k = 1; k <= side_orders; ++k) {
+    for (int k = 1; k <= mesh_side_orders; ++k) {
       sides +=
           std::min(level_at(tones, h * mesh - k * modulation), level_at(tones, h * mesh + k * modulation));
       ++pairs;

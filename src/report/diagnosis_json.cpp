@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "gearhark/report/diagnosis.hpp"
+#include "run_json.hpp"
 
 namespace gearhark {
 namespace {
@@ -48,16 +49,6 @@ Json recording(const RunReport& r) {
           {"problems", r.problems}};
 }
 
-Json next_run(const NextRun& run) {
-  return {{"gear", run.gear.label},
-          {"load", to_text(run.load)},
-          {"turn", to_text(run.turn)},
-          {"speed_mps", run.speed.value()},
-          {"duration_s", run.duration.value()},
-          {"expected_entropy_drop", run.expected_entropy_drop},
-          {"because", run.because}};
-}
-
 }  // namespace
 
 std::string diagnosis_json(const Diagnosis& d) {
@@ -73,7 +64,7 @@ std::string diagnosis_json(const Diagnosis& d) {
                  {"no_fault_probability", d.no_fault.value()},
                  {"unexplained_probability", d.unexplained.value()},
                  {"recordings", recordings},
-                 {"next_run", d.next_run ? next_run(*d.next_run) : Json(nullptr)},
+                 {"next_run", d.next_run ? report::run_json(*d.next_run) : Json(nullptr)},
                  {"cautions", d.cautions}};
   return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

@@ -137,9 +137,10 @@ std::string next(const Diagnosis& d) {
   if (!d.next_run) return "";
   const NextRun& run = *d.next_run;
   return "What to record next\n" +
-         wrapped("  ", fmt::format("Gear {}, {}, {}, {} for {:.0f} s. {}", run.gear.label, to_text(run.load),
-                                   to_text(run.turn), to_text(run.speed, unit_of(d)), run.duration.value(),
-                                   run.because)) +
+         wrapped("  ",
+                 fmt::format("Gear {}, {}{}, {}, {} for {:.0f} s. {}", run.gear.label, to_text(run.load),
+                             run.clutch == Clutch::pedal_down ? ", clutch pedal down" : "", to_text(run.turn),
+                             to_text(run.speed, unit_of(d)), run.duration.value(), run.because)) +
          "\n";
 }
 

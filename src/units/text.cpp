@@ -2,10 +2,12 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
 #include <cctype>
 #include <charconv>
 #include <cmath>
+#include <numeric>
 #include <optional>
 #include <span>
 #include <vector>
@@ -179,6 +181,20 @@ std::string to_text(Speed speed, SpeedUnit unit, int digits) {
 std::string to_text(Length length, LengthUnit unit, int digits) {
   const auto& name = printed(length_units, unit);
   return fmt::format("{:.{}f} {}", length.value() / name.si, digits, name.word);
+}
+
+std::size_t edit_distance(std::string_view a, std::string_view b) {
+  std::vector<std::size_t> row(b.size() + 1);
+  std::iota(row.begin(), row.end(), std::size_t{0});
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    std::size_t diagonal = row[0]++;
+    for (std::size_t j = 0; j < b.size(); ++j) {
+      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
+      diagonal = row[j + 1];
+      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
+    }
+  }
+  return row.back();
 }
 
 }  // namespace gearhark

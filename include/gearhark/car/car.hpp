@@ -190,6 +190,12 @@ struct Car {
   [[nodiscard]] const GearPair* pair(std::string_view id) const;
 };
 
+// The name people use for a part, or the ID where it has none.
+std::string part_name(const Car& car, std::string_view id);
+// For an ID the car lacks: one sentence with up to three IDs that are nearest, by their letters or by a word
+// they hold. An error of usage.
+Error no_such_part(const Car& car, std::string_view id);
+
 // Parses and checks a car file and expands the short form of gearbox and axle to the general one. `file` is
 // only named in messages. Errors: one sentence "FILE:LINE:COLUMN: found, expected, cure".
 Result<Car> read_car(std::string_view toml_text, std::string_view file);

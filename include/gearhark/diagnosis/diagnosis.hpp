@@ -57,6 +57,7 @@ struct NextRun {
   Seconds duration{30.0};
   double expected_entropy_drop = 0.0;  // nats
   std::string because;
+  Clutch clutch = Clutch::engaged;
 };
 
 struct Diagnosis {

@@ -13,6 +13,8 @@ namespace gearhark {
 
 // How a fault shows: repeated impacts in the envelope, or tones in the sound itself.
 enum class EvidenceKind { events, mesh_sidebands, tyre_orders, joint_orders };
+EvidenceKind kind_of(Fault fault);
+Events events_of(Fault fault);  // of the faults that show as events
 
 // One line looked for in one run.
 struct SeenLine {

@@ -70,6 +70,12 @@ struct CombSeen {
 std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
                                 double modulation, double slip, std::size_t group);
 
+// The main lines of a comb (side lines left out) and how often each is visible when the fault is.
+struct MainLine {
+  double harmonic = 1.0, presence = 1.0;
+};
+std::vector<MainLine> main_lines(const Family& family);
+
 // The slips (relative offsets of the fundamental) that are tried for a family.
 std::vector<double> slip_grid(const Family& family);
 

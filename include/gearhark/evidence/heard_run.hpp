@@ -9,6 +9,7 @@
 
 #include "gearhark/car/lines.hpp"
 #include "gearhark/evidence/envelope_spectra.hpp"
+#include "gearhark/evidence/healthy_orders.hpp"
 #include "gearhark/evidence/order_spectrum.hpp"
 #include "gearhark/speed/tracking.hpp"
 
@@ -39,6 +40,14 @@ struct HeardRun {
 // samples at rate_hz, already cut to the run. `bandwidth`: carrier bands above carry nothing.
 HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
                    Hertz bandwidth, const Tracking& tracking);
+
+// The fundamental and modulation of a family in orders of the reference it follows, with `bend` as in
+// HeardRun. Nothing: it stands still, or mixes two references.
+struct FamilyOrders {
+  double fundamental = 0.0, modulation = 0.0;
+  Reference on = Reference::wheel;
+};
+std::optional<FamilyOrders> orders_of(const Family& family, double bend);
 
 // Where a family is looked for in a run: the spectra and the orders of its fundamental and modulation on
 // them. Nothing: the family does not turn there, or mixes two references.

@@ -13,6 +13,8 @@
 
 namespace gearhark {
 
+inline constexpr int mesh_harmonics = 4, mesh_side_orders = 2;
+inline constexpr Hertz highest_mesh{6500.0};  // a phone's recording holds little of use above
 struct MeshEvidence {
   Decibels sidebands;  // mean over harmonics 1-4 and side orders 1-2 of the weaker of each pair, over the
                        // background

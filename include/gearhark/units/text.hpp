@@ -1,6 +1,7 @@
 // Reading quantities as people write them, and writing them back in the unit they used.
 #pragma once
 
+#include <cstddef>
 #include <string>
 #include <string_view>
 
@@ -35,5 +36,8 @@ Result<Seconds> parse_time(std::string_view text);
 // In the unit given, with `digits` after the point: "45.0 mph".
 std::string to_text(Speed speed, SpeedUnit unit, int digits = 0);
 std::string to_text(Length length, LengthUnit unit, int digits = 2);
+
+// Letters to insert, delete or replace to turn one word into the other (Levenshtein).
+std::size_t edit_distance(std::string_view a, std::string_view b);
 
 }  // namespace gearhark

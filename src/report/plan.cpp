@@ -1,0 +1,104 @@
+#include "gearhark/report/plan.hpp"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "run_json.hpp"
+#include "wrap.hpp"
+
+namespace gearhark {
+namespace {
+
+using Json = nlohmann::ordered_json;
+using report::wrapped;
+
+// What the driver does, in words that need no trade.
+std::string driving(const NextRun& run, SpeedUnit unit) {
+  const std::string speed = to_text(run.speed, unit);
+  const std::string how = run.turn == Turn::left    ? ", in a gentle left bend"
+                          : run.turn == Turn::right ? ", in a gentle right bend"
+                                                    : "";
+  if (run.clutch == Clutch::pedal_down)
+    return "from " + speed + ", lever in neutral, clutch pedal down, rolling";
+  switch (run.load) {
+    case Load::drive:
+      return "at " + speed + ", pulling (slightly uphill, throttle well open)";
+    case Load::floating:
+      return "at " + speed + ", just enough throttle to hold it" + how;
+    case Load::coast:
+      return "from " + speed + ", foot off the throttle, in gear, slowing by itself";
+    case Load::neutral:
+      break;
+  }
+  return "from " + speed + ", lever in neutral, clutch pedal up, rolling";
+}
+
+std::string bullets(std::string_view heading, const std::vector<std::string>& items) {
+  std::string out(heading);
+  out += "\n";
+  for (const auto& item : items) out += wrapped("  - ", item);
+  return out + "\n";
+}
+
+std::string runs_text(const Plan& plan) {
+  if (plan.runs.empty()) return "No run within these limits is expected to tell these suspects apart.\n\n";
+  std::string out = "Runs\n";
+  for (std::size_t i = 0; i < plan.runs.size(); ++i) {
+    const NextRun& run = plan.runs[i];
+    out += wrapped(fmt::format("  {}  ", i + 1), fmt::format("gear {}, {} s: {}", run.gear.label,
+                                                             run.duration.value(), driving(run, plan.unit)));
+    out += wrapped("     ", run.because);
+    out += fmt::format(
+        "     needle: start ______ end ______ {}   noise: none / some / loud   file: __________\n",
+        plan.unit == SpeedUnit::mph ? "mph" : "km/h");
+  }
+  return out + "\n";
+}
+
+std::string outlook(const Plan& plan) {
+  std::string out;
+  if (plan.entropy > 0.0 && !plan.runs.empty())
+    out += wrapped(
+        "", fmt::format("By this planner's own reckoning the runs settle about {:.0f} % of the question "
+                        "which part it is, were the fault loud enough for a driver to notice.",
+                        100.0 * std::min(1.0, plan.expected_drop / plan.entropy)));
+  for (const auto& group : plan.alike)
+    out += wrapped("- ", fmt::format("Hardly to be told apart by these runs: {}.", fmt::join(group, "; ")));
+  if (!plan.unheard.empty())
+    out += wrapped("- ", fmt::format("Hardly to be heard in these runs: {}. Silence says nothing about {}.",
+                                     fmt::join(plan.unheard, "; "), plan.unheard.size() > 1 ? "them" : "it"));
+  return out;
+}
+
+}  // namespace
+
+std::string plan_text(const Plan& plan) {
+  std::string out = fmt::format("{}: road test\n", plan.car_name);
+  out += wrapped("", plan.suspect_names.empty()
+                         ? std::string("Suspects: every part of the car file")
+                         : fmt::format("Suspects: {}", fmt::join(plan.suspect_names, "; ")));
+  return out + "\n" + bullets("Before you drive", plan.cautions) +
+         bullets("How to record", plan.how_to_record) + runs_text(plan) + outlook(plan);
+}
+
+std::string plan_json(const Plan& plan) {
+  Json runs = Json::array();
+  for (const NextRun& run : plan.runs) runs.push_back(report::run_json(run));
+  const Json out{{"format", "gearhark plan"},
+                 {"version", 1},
+                 {"car", plan.car_name},
+                 {"suspects", plan.suspects},
+                 {"runs", std::move(runs)},
+                 {"entropy", plan.entropy},
+                 {"expected_entropy_drop", plan.expected_drop},
+                 {"alike", plan.alike},
+                 {"unheard", plan.unheard},
+                 {"how_to_record", plan.how_to_record},
+                 {"cautions", plan.cautions}};
+  return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace gearhark
