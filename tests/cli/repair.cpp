@@ -113,3 +113,25 @@ TEST_CASE("decide says what is wrong with a diagnosis or a prices file") {
   ends_in_one_sentence(with_prices("hour = 60\nrebuilt = { price = 1 }"), 1, "rebuilt");
   ends_in_one_sentence(with_prices("hour = "), 1, "not TOML");
 }
+
+TEST_CASE("compare of the sample says that the bearing is gone, and its JSON fits its schema") {
+  const std::string before = source_folder + "/samples/pinion_bearing/ROADTEST.toml",
+                    after = source_folder + "/samples/pinion_repaired/ROADTEST.toml";
+  const Folder folder;
+  const std::string file = folder / "c.json";
+  const Ran ran = gearhark_run("compare " + before + " " + after + " --json " + file);
+  INFO(ran.complaint);
+  REQUIRE(ran.code == 0);
+  CHECK_THAT(ran.out, Contains("before and after: GONE") && Contains("no longer heard"));
+  CHECK(schema_complaint("comparison", contents(file)) == "");
+  CHECK(json::parse(contents(file))["parts"][0]["part"] == "pinion_head_bearing");
+}
+
+TEST_CASE("compare says what is wrong with its input") {
+  const Folder folder;
+  const std::string before = source_folder + "/samples/pinion_bearing/ROADTEST.toml";
+  ends_in_one_sentence("compare " + before, 2, "after");
+  ends_in_one_sentence("compare " + before + " none.toml", 1, "none.toml");
+  ends_in_one_sentence("compare " + before + " " + source_folder + "/samples/wheel_bearing/ROADTEST.toml", 1,
+                       "must be of one car");
+}

@@ -28,6 +28,9 @@ struct Sample {
   std::uint64_t seed;
   std::optional<SoundFault> fault;
   std::vector<SampleRun> runs;
+  std::uint64_t runs_before =
+      0;  // made for another sample of this car and seed: other wander, noise and bumps
+  double seconds = 22.0;
 };
 
 SoundFault fault(const char* part, Fault kind, double level_db) {
@@ -45,6 +48,9 @@ const std::vector<Sample> samples{
      {{"3", Load::drive, Turn::straight, 62.0},
       {"4", Load::drive, Turn::straight, 68.0},
       {"3", Load::coast, Turn::straight, 64.0}}},
+    {"pinion_repaired", "heron_rear_transaxle", "opus", "After a new pinion head bearing.", 32, {},
+     {{"3", Load::drive, Turn::straight, 62.5},
+      {"4", Load::drive, Turn::straight, 67.5}}, 3, 18.0},
     {"healthy", "plover_live_axle_overdrive", "opus", "No complaint: a check after buying the car.", 12, {},
      {{"3", Load::drive, Turn::straight, 55.0},
       {"4", Load::drive, Turn::straight, 76.0},
@@ -70,7 +76,7 @@ SoundSettings settings_of(const Sample& sample, const SampleRun& run, std::uint6
   settings.run.load = run.load;
   settings.run.turn = run.turn;
   settings.run.speed = Speed(run.true_kmh / 3.6);
-  settings.run.duration = Seconds(22.0);
+  settings.run.duration = Seconds(sample.seconds);
   settings.car_seed = sample.seed;
   settings.run_seed = 10 * sample.seed + number;
   settings.fault = sample.fault;
@@ -94,7 +100,7 @@ std::optional<Error> make(const Sample& sample, const std::filesystem::path& mod
   std::string road_test =
       fmt::format("# Invented sound, made by samples/make.\ncar = \"../../models/{}.toml\"\nnotes = \"{}\"\n",
                   sample.model, sample.notes);
-  std::uint64_t number = 0;
+  std::uint64_t number = sample.runs_before;
   for (const SampleRun& run : sample.runs) {
     const auto sound = synthesise(*car, settings_of(sample, run, ++number));
     if (!sound) return sound.error();

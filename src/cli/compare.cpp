@@ -1,0 +1,52 @@
+#include "gearhark/report/compare.hpp"
+
+#include <memory>
+
+#include "arguments.hpp"
+#include "commands.hpp"
+#include "output.hpp"
+#include "road_test_sounds.hpp"
+
+namespace gearhark::cli {
+namespace {
+
+struct Options {
+  std::string before, after, json;
+};
+
+Outcome compare_all(const Options& given) {
+  const auto before = load_road_test(given.before);
+  if (!before) return before.error();
+  const auto after = load_road_test(given.after);
+  if (!after) return after.error();
+  if (before->car.name != after->car.name)
+    return Error{fmt::format(
+        "{}: this road test is of \"{}\", but {} is of \"{}\"; before and after must be of one car",
+        given.after, after->car.name, given.before, before->car.name)};
+  const auto was = sounds_of(*before);
+  if (!was) return was.error();
+  const auto is = sounds_of(*after);
+  if (!is) return is.error();
+  const Comparison comparison = compare(before->car, *was, *is);
+  return deliver(comparison_text(comparison), comparison_json(comparison), given.json);
+}
+
+}  // namespace
+
+void add_compare(CLI::App& app, Action& chosen) {
+  const auto given = std::make_shared<Options>();
+  CLI::App* command = app.add_subcommand("compare", "whether a noise is gone after a repair");
+  command->add_option("before", given->before, "the road test before the repair")
+      ->required()
+      ->type_name("BEFORE.toml");
+  command->add_option("after", given->after, "the road test after it: same gears, loads, turns and speeds")
+      ->required()
+      ->type_name("AFTER.toml");
+  add_json_option(*command, given->json);
+  command->footer(
+      "Example:\n  gearhark compare samples/pinion_bearing/ROADTEST.toml "
+      "samples/pinion_repaired/ROADTEST.toml");
+  command->callback([given, &chosen] { chosen = [given] { return compare_all(*given); }; });
+}
+
+}  // namespace gearhark::cli

@@ -1,0 +1,542 @@
+#include "gearhark/repair/compare.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <random>
+
+#include "gearhark/diagnosis/ranking.hpp"
+#include "gearhark/evidence/candidates.hpp"
+#include "gearhark/signal/parallel.hpp"
+#include "gearhark/signal/resample.hpp"
+#include "gearhark/signal/statistics.hpp"
+#include "stretches.hpp"
+
+namespace gearhark {
+namespace {
+
+using repair::Band;
+using repair::LineSum;
+using repair::Stretches;
+
+constexpr double analysis_rate_hz = 16000.0;
+constexpr double line_limit = 3.0;       // as for the evidence
+constexpr std::size_t most_parts = 6;    // of the runs before, by what they say themselves
+constexpr double heard = 4.0;            // sigmas above control patterns: there before
+constexpr double still_heard = 4.0;      // there after
+constexpr double appeared_by = 6.0;      // not there before, there after: many parts are looked at
+constexpr double least_change_db = 1.5;  // less is no change, however sure
+constexpr double run_to_run_db = 1.0;    // what the same car differs by between two drives (judged)
+// Probability at which a part was heard before: less than a diagnosis asks for, because its own pattern must
+// stand out as well.
+constexpr double suspected_before = 0.3;
+constexpr double believed_before = 0.5;
+constexpr double suspected_at_all =
+    0.05;  // less: its lines are another part's  // probability at which a part was heard before
+constexpr double shows = 0.02;  // chance below which a line of a comb is followed
+constexpr std::size_t controls = 24;
+
+// -- one run, ready to be measured --
+
+struct Prepared {
+  const RunSound* sound = nullptr;
+  Tracking tracking;
+  RecordingQuality quality;
+  std::vector<float> samples;  // at the analysis rate
+  HeardRun heard;
+  bool placed = false;  // its shaft angle was found
+};
+
+std::vector<Prepared> prepared(const Car& car, const std::vector<RunSound>& before,
+                               const std::vector<RunSound>& after) {
+  std::vector<Prepared> runs;
+  std::vector<RunInput> inputs;
+  for (const auto* sounds : {&before, &after})
+    for (const RunSound& s : *sounds) {
+      inputs.push_back({s.run, s.recording.samples, s.recording.sample_rate});
+      runs.emplace_back().sound = &s;
+    }
+  // One car, one speedometer, one set of tyres: what the sure runs say helps the others, whatever the day.
+  std::vector<Tracking> trackings = track_all(car, inputs);
+  for_each_in_parallel(runs.size(), [&](std::size_t i) {
+    Prepared& run = runs[i];
+    const Recording& recording = run.sound->recording;
+    run.tracking = std::move(trackings[i]);
+    run.quality = assess(recording);
+    run.placed = run.tracking.certainty != Certainty::lost && recording.duration().value() >= 5.0;
+    run.samples = resample(recording.samples, recording.sample_rate, analysis_rate_hz);
+    run.heard = listen_to(car, run.sound->run, recording.samples, recording.sample_rate,
+                          run.quality.bandwidth, run.tracking);
+  });
+  return runs;
+}
+
+// -- pairing --
+
+bool same_state(const Run& a, const Run& b) {
+  return a.gear == b.gear && a.load == b.load && a.turn == b.turn && a.clutch == b.clutch;
+}
+
+std::string described(const Run& run) {
+  return fmt::format("{} (gear {}, {}, {})", run.file, run.gear.label, to_text(run.load), to_text(run.turn));
+}
+
+// The common reference: middle change of the noise floor over the third-octave bands that both recordings
+// hold.
+void find_reference(RunPair& pair, const Prepared& before, const Prepared& after) {
+  const Hertz top(std::min(before.quality.bandwidth.value(), after.quality.bandwidth.value()));
+  const auto was = repair::floors(before.samples, analysis_rate_hz, top),
+             is = repair::floors(after.samples, analysis_rate_hz, top);
+  std::vector<float> changes;
+  for (std::size_t b = 0; b < was.size(); ++b)
+    if (std::isfinite(was[b]) && std::isfinite(is[b])) changes.push_back(static_cast<float>(is[b] - was[b]));
+  pair.gain_db = median(changes);
+  pair.gain_sd_db = std::max(0.3, 1.4826 * median_absolute_deviation(changes));
+}
+
+void pair_runs(Comparison& out, const std::vector<Prepared>& runs, const CompareSettings& settings) {
+  const std::size_t n = out.before.size();
+  for (std::size_t a = 0; a < out.after.size(); ++a) {
+    std::optional<RunPair> best;
+    bool state = false;
+    for (std::size_t b = 0; b < n; ++b) {
+      if (!same_state(out.before[b], out.after[a])) continue;
+      state = true;
+      if (!runs[b].placed || !runs[n + a].placed) continue;
+      const double ratio = runs[n + a].tracking.wheel.mean_rate() / runs[b].tracking.wheel.mean_rate();
+      if (std::abs(std::log(ratio)) > settings.speed_within) continue;
+      if (!best || std::abs(std::log(ratio)) < std::abs(std::log(best->speed_ratio)))
+        best = RunPair{b, a, ratio, 0.0, 0.0};
+    }
+    if (best) {
+      find_reference(*best, runs[best->before], runs[n + a]);
+      out.pairs.push_back(*best);
+    } else {
+      out.remarks.push_back(
+          fmt::format("{} after the repair has no partner before it: {}.", described(out.after[a]),
+                      state ? "the speeds differ too much or could not be found in the sound"
+                            : "no run in the same gear, load and turn"));
+    }
+  }
+}
+
+// -- the lines of one fault in one run --
+
+struct Pattern {
+  std::vector<double> orders;
+  bool engine_bound = false;
+  std::optional<Band> band;  // events: carrier band
+  double spacing = 0.0;      // tones: of neighbouring lines, orders; between them nothing should be
+};
+
+// Orders that other parts of the car sound at, healthy or not, are no measure of a tyre.
+void leave_out_known(std::vector<double>& orders, const Car& car, const HeardRun& run) {
+  constexpr double too_near = 0.12;
+  std::vector<double> known;
+  for (const Line& line : predicted_lines(car, run.state, run.rates)) {
+    const bool own = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread;
+    if (!own && line.sounds_healthy && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
+  }
+  std::erase_if(orders, [&](double order) {
+    return std::any_of(known.begin(), known.end(), [&](double k) { return std::abs(order - k) < too_near; });
+  });
+}
+
+// Orders of a chosen candidate in a run: comb lines that can be seen apart from known ones; sidebands of a
+// mesh; whole orders about a tyre's middle; twice the shaft.
+Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& run, std::size_t r) {
+  Pattern out;
+  const double base = candidate.fundamental[r], side = candidate.modulation[r];
+  if (candidate.kind == EvidenceKind::tyre_orders) {
+    const double half = 0.25 * base + 2.0;
+    for (double order = std::ceil(std::max(3.0, base - half)); order <= base + half; order += 1.0)
+      out.orders.push_back(order);
+    out.spacing = 1.0;
+    leave_out_known(out.orders, car, run);
+    return out;
+  }
+  if (base <= 0.0) return out;
+  if (candidate.kind == EvidenceKind::joint_orders) {
+    out.orders = {base};
+    out.spacing = 1.0;
+    return out;
+  }
+  if (candidate.kind == EvidenceKind::mesh_sidebands) {
+    for (int h = 1; h <= 3; ++h)
+      for (const int k : {-2, -1, 1, 2}) out.orders.push_back(h * base + k * side);
+    out.spacing = side;
+    return out;
+  }
+  out.band = Band{candidate.band_low, candidate.band_high};
+  const Family* family = nullptr;
+  std::optional<Place> place;
+  for (const Family& f : run.families) {
+    if (f.part != candidate.part || f.fault != candidate.fault) continue;
+    const auto at = place_of(f, run);
+    // Of a pair's two gears, the one that was heard.
+    if (!at || std::abs(at->fundamental - base) > 1e-6 * base) continue;
+    family = &f;
+    place = at;
+  }
+  if (!family) return out;
+  out.engine_bound = place->engine_bound;
+  const bool locked = candidate.fault == Fault::chipped_tooth || candidate.fault == Fault::dry_joint;
+  const EnvelopeSpectra& spectra = locked ? place->spectra->locked : place->spectra->slipping;
+  if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].sums.empty()) return out;
+  const auto seen =
+      comb_seen(spectra, *family, place->fundamental, place->modulation, candidate.slip, candidate.group);
+  // Of a comb of twenty lines a fault may make three: those that show are followed, or all where none does.
+  const bool any = std::any_of(seen.begin(), seen.end(), [](const CombSeen& l) { return l.chance < shows; });
+  for (const CombSeen& line : seen)
+    if (!any || line.chance < shows) out.orders.push_back(line.order);
+  return out;
+}
+
+std::vector<double> scaled(const std::vector<double>& orders, double factor) {
+  std::vector<double> out;
+  for (const double order : orders) out.push_back(order * factor);
+  return out;
+}
+
+// Where controls are put: the same pattern where none of its lines lies. Combs of events are stretched; tones
+// are moved between their own lines, for every whole order may hold something of the wheels.
+std::vector<std::vector<double>> control_patterns(const Pattern& pattern) {
+  std::vector<std::vector<double>> out;
+  for (std::size_t i = 0; i < controls; ++i) {
+    const double sign = i % 2 ? 1.0 : -1.0, step = static_cast<double>(i / 2);
+    std::vector<double> orders = pattern.orders;
+    for (double& order : orders)
+      order += sign * (pattern.spacing > 0.0 ? pattern.spacing * (0.24 + 0.02 * step)
+                                             : std::max(order * (0.021 + 0.0041 * step), 0.3 + 0.04 * step));
+    out.push_back(std::move(orders));
+  }
+  return out;
+}
+// A bearing's slip may differ a little from day to day, and the shaft angle is not exact.
+constexpr std::array<double, 5> nearby = {0.9975, 0.9988, 1.0, 1.0012, 1.0025};
+
+// One fault in one recording.
+struct Level {
+  LineSum lines;
+  std::vector<double> controls;
+};
+
+LineSum strongest_nearby(const Stretches& stretches, const std::vector<double>& orders,
+                         const std::vector<double>& background, bool slips) {
+  LineSum best;
+  for (const double near : nearby) {
+    if (!slips && near != 1.0) continue;
+    LineSum sum = repair::line_sum(stretches, scaled(orders, near), background);
+    if (best.per_stretch.empty() || sum.mean() > best.mean()) best = std::move(sum);
+  }
+  return best;
+}
+
+Level level_of(const Stretches& stretches, const Pattern& pattern, const std::vector<double>& background,
+               bool slips) {
+  Level out{strongest_nearby(stretches, pattern.orders, background, slips), {}};
+  for (const auto& orders : control_patterns(pattern)) {
+    // Against the background there, so that a control says what noise alone would do here.
+    const auto there = repair::background_at(stretches, orders);
+    out.controls.push_back(strongest_nearby(stretches, orders, there, slips).mean());
+  }
+  return out;
+}
+
+// One fault in one pair.
+struct PairLevel {
+  const RunPair* pair = nullptr;
+  Level before, after;
+  double reference_change_db = 0.0;  // of what the levels are told in, against the common reference
+  double weight = 1.0;
+};
+
+class Measurer {
+ public:
+  Measurer(const Car& car, const std::vector<Prepared>& runs, std::size_t first_after)
+      : car_(car), runs_(runs), first_after_(first_after) {}
+
+  std::vector<PairLevel> measure(const Candidate& candidate, const std::vector<std::size_t>& heard_index,
+                                 bool from_after, const std::vector<RunPair>& pairs) {
+    std::vector<PairLevel> out;
+    for (const RunPair& pair : pairs) {
+      const std::size_t b = pair.before, a = first_after_ + pair.after, own = from_after ? a : b;
+      const auto at = std::find(heard_index.begin(), heard_index.end(), own);
+      if (at == heard_index.end()) continue;
+      const auto r = static_cast<std::size_t>(at - heard_index.begin());
+      if (candidate.visibility[r] < 0.2) continue;
+      const Pattern pattern = pattern_of(car_, candidate, runs_[own].heard, r);
+      if (pattern.orders.empty()) continue;
+      if (auto level = in_pair(pattern, candidate, pair, b, a)) {
+        level->weight = candidate.visibility[r] * candidate.visibility[r];
+        out.push_back(*std::move(level));
+      }
+    }
+    return out;
+  }
+
+ private:
+  std::optional<PairLevel> in_pair(const Pattern& pattern, const Candidate& candidate, const RunPair& pair,
+                                   std::size_t b, std::size_t a) {
+    const Stretches *was = stretches(b, pattern), *is = stretches(a, pattern);
+    if (!was || !is || was->power.size() < 4 || is->power.size() < 4) return std::nullopt;
+    // One yardstick for both, or the same line would count differently on the two days.
+    auto background = repair::background_at(*was, pattern.orders);
+    const auto other = repair::background_at(*is, pattern.orders);
+    for (std::size_t i = 0; i < background.size(); ++i) background[i] = std::sqrt(background[i] * other[i]);
+    const bool slips = candidate.kind == EvidenceKind::events && candidate.fault != Fault::chipped_tooth;
+    PairLevel out{&pair, level_of(*was, pattern, background, slips),
+                  level_of(*is, pattern, background, slips), 0.0, 1.0};
+    out.reference_change_db = is->reference_db - was->reference_db - pair.gain_db;
+    return out;
+  }
+
+  const Stretches* stretches(std::size_t run, const Pattern& pattern) {
+    const auto key = std::tuple{run, pattern.engine_bound, pattern.band ? pattern.band->low.value() : 0.0,
+                                pattern.band ? pattern.band->high.value() : 0.0};
+    const auto found = made_.find(key);
+    if (found != made_.end()) return &found->second;
+    const Prepared& p = runs_[run];
+    const AngleTrack* shaft =
+        pattern.engine_bound ? (p.tracking.engine ? &*p.tracking.engine : nullptr) : &p.tracking.wheel;
+    if (!shaft) return nullptr;
+    const std::span<const float> samples =
+        pattern.band ? limited(run, *shaft) : std::span<const float>(p.samples);
+    return &made_.try_emplace(key, repair::stretches_of(samples, analysis_rate_hz, *shaft, pattern.band))
+                .first->second;
+  }
+
+  std::span<const float> limited(std::size_t run, const AngleTrack& shaft) {
+    auto& kept = limited_[{run, &shaft}];
+    if (kept.empty()) kept = limit_locked_lines(runs_[run].samples, analysis_rate_hz, shaft, line_limit);
+    return kept;
+  }
+
+  const Car& car_;
+  const std::vector<Prepared>& runs_;
+  std::size_t first_after_;
+  std::map<std::tuple<std::size_t, bool, double, double>, Stretches> made_;
+  std::map<std::pair<std::size_t, const AngleTrack*>, std::vector<float>> limited_;
+};
+
+// -- from levels to a change --
+
+struct Heard {
+  double sum = 0.0, control_middle = 0.0, control_sd = 1.0;
+  [[nodiscard]] double excess() const { return sum - control_middle; }
+  [[nodiscard]] double sigmas() const { return excess() / control_sd; }
+};
+
+Heard heard_in(const std::vector<PairLevel>& pairs, Level PairLevel::*when) {
+  Heard out;
+  std::vector<float> sums(controls, 0.0f);
+  for (const PairLevel& p : pairs) {
+    out.sum += p.weight * (p.*when).lines.mean();
+    for (std::size_t c = 0; c < controls; ++c)
+      sums[c] += static_cast<float>(p.weight * (p.*when).controls[c]);
+  }
+  out.control_middle = median(sums);
+  out.control_sd = std::max(1.4826 * median_absolute_deviation(sums), 1e-9);
+  return out;
+}
+
+// Means over stretches drawn anew, two neighbours at a time (they overlap by half).
+double redrawn_mean(const LineSum& lines, std::mt19937& random) {
+  const std::size_t n = lines.per_stretch.size();
+  double sum = 0.0;
+  std::size_t drawn = 0;
+  while (drawn < n) {
+    const std::size_t at = std::uniform_int_distribution<std::size_t>(0, n - 2)(random);
+    sum += lines.per_stretch[at] + lines.per_stretch[at + 1];
+    drawn += 2;
+  }
+  return sum / static_cast<double>(drawn);
+}
+
+struct Interval {
+  double middle = 0.0, low = 0.0, high = 0.0;
+};
+
+// Events: the power of a band's envelope goes with the square of the fault's own power.
+double decibels(double ratio, bool events) { return (events ? 5.0 : 10.0) * std::log10(ratio); }
+
+Interval change_of(const std::vector<PairLevel>& pairs, const Heard& before, const Heard& after, bool events,
+                   const CompareSettings& settings) {
+  double reference = 0.0, reference_var = 0.0, weights = 0.0;
+  for (const PairLevel& p : pairs) {
+    const double w = p.weight * std::max(p.before.lines.mean(), 1e-3);
+    reference += w * p.reference_change_db;
+    reference_var += w * w * p.pair->gain_sd_db * p.pair->gain_sd_db;
+    weights += w;
+  }
+  reference /= weights;
+  const double reference_sd = std::hypot(std::sqrt(reference_var) / weights, run_to_run_db);
+  const double least_before = before.control_sd, least_after = after.control_sd;
+  std::mt19937 random(1);
+  std::normal_distribution<double> normal;
+  std::vector<float> draws;
+  for (int i = 0; i < settings.resamples; ++i) {
+    double was = -before.control_middle, is = -after.control_middle;
+    for (const PairLevel& p : pairs) {
+      was += p.weight * redrawn_mean(p.before.lines, random);
+      is += p.weight * redrawn_mean(p.after.lines, random);
+    }
+    is += after.control_sd * normal(random);
+    was += before.control_sd * normal(random);
+    draws.push_back(
+        static_cast<float>(decibels(std::max(is, least_after) / std::max(was, least_before), events) +
+                           reference + reference_sd * normal(random)));
+  }
+  const double tail = 0.5 * (1.0 - settings.interval);
+  return {decibels(std::max(after.excess(), least_after) / std::max(before.excess(), least_before), events) +
+              reference,
+          quantile(draws, tail), quantile(draws, 1.0 - tail)};
+}
+
+void judge(PartChange& part) {
+  const bool was = part.heard_before >= heard && part.before.value() >= suspected_at_all,
+             is = part.heard_after >= still_heard;
+  if (part.pairs == 0) {
+    part.reason = "no pair of runs in which it could be followed";
+  } else if (!was) {
+    part.reason = part.heard_before < heard ? "not heard clearly enough before"
+                                            : "no suspect before: what stands out there is another part's";
+  } else if (!is && part.high_db < 0.0) {
+    part.verdict = Change::gone;
+    part.reason = "no longer stands out of the background";
+  } else if (part.high_db < -least_change_db) {
+    part.verdict = Change::reduced;
+    part.reason = "weaker, but still heard";
+  } else if (part.low_db > least_change_db) {
+    part.verdict = Change::worse;
+    part.reason = "louder than before";
+  } else {
+    part.verdict = Change::unchanged;
+    part.reason =
+        is ? "still heard, no weaker for certain" : "weaker by no more than the interval allows for";
+  }
+}
+
+PartChange change_in(const RankedPart& ranked, const Candidate& candidate, const Car& car,
+                     const std::vector<PairLevel>& pairs, const CompareSettings& settings) {
+  PartChange out;
+  out.part = ranked.part;
+  if (const Part* part = car.part(ranked.part)) out.name = part->name;
+  out.cannot_be_told_from = ranked.cannot_be_told_from;
+  out.before = ranked.probability;
+  out.fault = candidate.fault;
+  out.pairs = pairs.size();
+  if (!pairs.empty()) {
+    const Heard before = heard_in(pairs, &PairLevel::before), after = heard_in(pairs, &PairLevel::after);
+    out.heard_before = before.sigmas();
+    out.heard_after = after.sigmas();
+    const Interval change = change_of(pairs, before, after, candidate.kind == EvidenceKind::events, settings);
+    out.change_db = change.middle;
+    out.low_db = std::min(change.low, change.middle);
+    out.high_db = std::max(change.high, change.middle);
+  }
+  judge(out);
+  return out;
+}
+
+// -- what is followed --
+
+struct Side {
+  std::vector<std::size_t> index;  // into the prepared runs
+  std::vector<Candidate> candidates;
+  Ranking ranking;
+};
+
+Side side_of(const Car& car, const std::vector<Prepared>& runs, std::size_t from, std::size_t to) {
+  Side out;
+  std::vector<HeardRun> heard_runs;
+  for (std::size_t i = from; i < to; ++i)
+    if (runs[i].placed) {
+      out.index.push_back(i);
+      heard_runs.push_back(runs[i].heard);
+    }
+  out.candidates = gather(car, heard_runs);
+  out.ranking = rank(car, out.candidates);
+  return out;
+}
+
+void conclude(Comparison& out) {
+  if (out.pairs.empty()) {
+    out.reason = "No run after the repair matches one before it in gear, load, turn and speed.";
+    return;
+  }
+  const auto first = std::find_if(out.parts.begin(), out.parts.end(), [](const PartChange& p) {
+    return p.before.value() >= suspected_before && p.heard_before >= heard;
+  });
+  if (first == out.parts.end()) {
+    out.reason = "No fault was heard clearly enough before the repair, so there is nothing to compare with.";
+    return;
+  }
+  out.verdict = first->verdict;
+  out.part = first->part;
+  out.reason = fmt::format("{}: {}.", first->name.empty() ? first->part : first->name, first->reason);
+}
+
+void advise(Comparison& out) {
+  for (const PartChange& p : out.parts)
+    if (p.verdict == Change::worse) {
+      out.appeared.push_back(p.part);
+      out.remarks.push_back(fmt::format("The {} is {} after the repair: look at what was worked on.",
+                                        p.name.empty() ? p.part : p.name,
+                                        p.heard_before < heard ? "heard only" : "louder"));
+    }
+  out.cautions = {
+      "\"Gone\" means no longer heard in these runs by this phone. It does not say that the part, or the "
+      "repair, "
+      "is sound: check play, torque settings and oil by hand, and listen again after some days.",
+      "Local law and the judgement of a qualified workshop come first."};
+}
+
+}  // namespace
+
+std::string to_text(Change change) {
+  constexpr std::array words{"gone", "reduced", "unchanged", "worse", "not comparable"};
+  return words[static_cast<std::size_t>(change)];
+}
+
+Comparison compare(const Car& car, const std::vector<RunSound>& before, const std::vector<RunSound>& after,
+                   const CompareSettings& settings) {
+  Comparison out;
+  out.car_name = car.name;
+  for (const RunSound& s : before) out.before.push_back(s.run);
+  for (const RunSound& s : after) out.after.push_back(s.run);
+  const std::vector<Prepared> runs = prepared(car, before, after);
+  pair_runs(out, runs, settings);
+  const Side was = side_of(car, runs, 0, before.size()), is = side_of(car, runs, before.size(), runs.size());
+  Measurer measurer(car, runs, before.size());
+  for (const RankedPart& ranked : was.ranking.parts) {
+    if (out.parts.size() == most_parts) break;
+    const Candidate& candidate = was.candidates[ranked.best];
+    out.parts.push_back(change_in(ranked, candidate, car,
+                                  measurer.measure(candidate, was.index, false, out.pairs), settings));
+  }
+  // Anything new, found by what the runs after say themselves: its lines are followed back.
+  for (const RankedPart& ranked : is.ranking.parts) {
+    if (ranked.probability.value() < believed_before) break;
+    const auto known = std::find_if(out.parts.begin(), out.parts.end(),
+                                    [&](const PartChange& p) { return p.part == ranked.part; });
+    if (known != out.parts.end() && known->verdict != Change::not_comparable) continue;
+    const Candidate& candidate = is.candidates[ranked.best];
+    PartChange found =
+        change_in(ranked, candidate, car, measurer.measure(candidate, is.index, true, out.pairs), settings);
+    if (found.heard_before >= heard || found.heard_after < appeared_by) continue;
+    found.before = known != out.parts.end() ? known->before : Probability(0.0);
+    found.verdict = Change::worse;
+    found.reason = "heard after and not before";
+    if (known != out.parts.end()) out.parts.erase(known);
+    out.parts.push_back(std::move(found));
+  }
+  conclude(out);
+  advise(out);
+  return out;
+}
+
+}  // namespace gearhark
