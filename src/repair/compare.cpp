@@ -23,13 +23,13 @@ using repair::LineSum;
 using repair::Stretches;
 
 constexpr double analysis_rate_hz = 16000.0;
-constexpr double line_limit = 3.0;       // as for the evidence
-constexpr std::size_t most_parts = 6;    // of the runs before, by what they say themselves
-constexpr double heard = 4.0;            // sigmas above control patterns: there before
-constexpr double still_heard = 4.0;      // there after
-constexpr double appeared_by = 6.0;      // not there before, there after: many parts are looked at
-constexpr double least_change_db = 1.5;  // less is no change, however sure
-constexpr double run_to_run_db = 1.0;    // what the same car differs by between two drives (judged)
+constexpr double line_limit = 3.0;        // as for the evidence
+constexpr std::size_t most_parts = 6;     // of the runs before, by what they say themselves
+constexpr double heard_from = 4.0;        // sigmas above control patterns: there before
+constexpr double still_heard_from = 4.0;  // there after
+constexpr double appeared_by = 6.0;       // not there before, there after: many parts are looked at
+constexpr double least_change_db = 1.5;   // less is no change, however sure
+constexpr double run_to_run_db = 1.0;     // what the same car differs by between two drives (judged)
 // Probability at which a part was heard before: less than a diagnosis asks for, because its own pattern must
 // stand out as well.
 constexpr double suspected_before = 0.3;
@@ -397,13 +397,14 @@ Interval change_of(const std::vector<PairLevel>& pairs, const Heard& before, con
 }
 
 void judge(PartChange& part) {
-  const bool was = part.heard_before >= heard && part.before.value() >= suspected_at_all,
-             is = part.heard_after >= still_heard;
+  const bool was = part.heard_before >= heard_from && part.before.value() >= suspected_at_all,
+             is = part.heard_after >= still_heard_from;
   if (part.pairs == 0) {
     part.reason = "no pair of runs in which it could be followed";
   } else if (!was) {
-    part.reason = part.heard_before < heard ? "not heard clearly enough before"
-                                            : "no suspect before: what stands out there is another part's";
+    part.reason = part.heard_before < heard_from
+                      ? "not heard clearly enough before"
+                      : "no suspect before: what stands out there is another part's";
   } else if (!is && part.high_db < 0.0) {
     part.verdict = Change::gone;
     part.reason = "no longer stands out of the background";
@@ -469,7 +470,7 @@ void conclude(Comparison& out) {
     return;
   }
   const auto first = std::find_if(out.parts.begin(), out.parts.end(), [](const PartChange& p) {
-    return p.before.value() >= suspected_before && p.heard_before >= heard;
+    return p.before.value() >= suspected_before && p.heard_before >= heard_from;
   });
   if (first == out.parts.end()) {
     out.reason = "No fault was heard clearly enough before the repair, so there is nothing to compare with.";
@@ -486,7 +487,7 @@ void advise(Comparison& out) {
       out.appeared.push_back(p.part);
       out.remarks.push_back(fmt::format("The {} is {} after the repair: look at what was worked on.",
                                         p.name.empty() ? p.part : p.name,
-                                        p.heard_before < heard ? "heard only" : "louder"));
+                                        p.heard_before < heard_from ? "heard only" : "louder"));
     }
   out.cautions = {
       "\"Gone\" means no longer heard in these runs by this phone. It does not say that the part, or the "
@@ -527,7 +528,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
     const Candidate& candidate = is.candidates[ranked.best];
     PartChange found =
         change_in(ranked, candidate, car, measurer.measure(candidate, is.index, true, out.pairs), settings);
-    if (found.heard_before >= heard || found.heard_after < appeared_by) continue;
+    if (found.heard_before >= heard_from || found.heard_after < appeared_by) continue;
     found.before = known != out.parts.end() ? known->before : Probability(0.0);
     found.verdict = Change::worse;
     found.reason = "heard after and not before";

@@ -90,12 +90,11 @@ TEST_CASE("runs in different gears are no pair, and the remark says so") {
   CHECK_THAT(c.remarks.front(), Contains("no run in the same gear, load and turn"));
 }
 
-// 90 % intervals: of ten, nine on average hold the truth; fewer than seven would come once in 80 times
-// (binomial).
+// 90 % intervals: of six, fewer than four would hold the truth once in 60 times (binomial).
 TEST_CASE("the interval holds the change that was put in") {
   int held = 0;
   std::uint64_t seed = 10;
-  for (const double after_db : {12.0, 10.0, 8.0, 6.0, 4.0}) {
+  for (const double after_db : {10.0, 7.0, 4.0}) {
     for (int again = 0; again < 2; ++again) {
       const Comparison c = compare(small_car(), {run_of(10.0, seed)}, {run_of(after_db, seed + 1, 3.0)});
       seed += 2;
@@ -105,5 +104,5 @@ TEST_CASE("the interval holds the change that was put in") {
       held += p.low_db <= after_db - 10.0 && after_db - 10.0 <= p.high_db;
     }
   }
-  CHECK(held >= 7);
+  CHECK(held >= 4);
 }
