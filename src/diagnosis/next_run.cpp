@@ -26,12 +26,13 @@ RoundSpeeds round_speeds(SpeedUnit unit) {
   return {1.0 / 3.6, {30, 40, 50, 60, 70, 80, 90, 100, 110}, 40, 70, 60};
 }
 
-// The fastest round speed that is allowed and not above `wanted`.
+// `wanted` where the limit allows it, else the fastest round figure that it does, else the limit.
 Speed at_most(double wanted, const RoundSpeeds& speeds, Speed fastest) {
-  Speed best = fastest;
-  for (const double figure : {wanted, 60.0, 50.0, 40.0, 30.0, 25.0, 20.0})
-    if (figure <= wanted && Speed(figure * speeds.unit) <= fastest) return Speed(figure * speeds.unit);
-  return best;
+  if (Speed(wanted * speeds.unit) <= fastest) return Speed(wanted * speeds.unit);
+  Speed best;
+  for (const double figure : speeds.in_gear)
+    if (Speed(figure * speeds.unit) <= fastest) best = Speed(figure * speeds.unit);
+  return best > Speed(0.0) ? best : fastest;
 }
 
 void add_gear(std::vector<NextRun>& runs, const Car& car, const Gear& gear, const RoundSpeeds& speeds,
@@ -104,7 +105,7 @@ struct Reasons {
 };
 
 std::string loudness(const HeardFault& heard) {
-  const double share = heard.strength / 4.0;
+  const double share = heard.strength / full_evidence;
   return heard.strength <= 0.0 ? "silent" : share > 0.55 ? "loud" : share > 0.25 ? "quieter" : "faint";
 }
 
@@ -130,7 +131,9 @@ std::string about_pair(const Reasons& r, const std::vector<HeardFault>& heard, s
     return fmt::format("Here {} would be {}, and {} silent.", r.name(i), loudness(a), r.name(k));
   if (b.strength < 0.5 * a.strength)
     return fmt::format("Here {} would be {} and {} {}.", r.name(i), loudness(a), r.name(k), loudness(b));
-  if (raised(a, b) <= alike && (a.fundamental <= Hertz(0.0) || b.fundamental <= Hertz(0.0)))
+  const bool nameable = a.fundamental > Hertz(0.0) && b.fundamental > Hertz(0.0) &&
+                        std::abs(a.fundamental.value() - b.fundamental.value()) > 1.5;
+  if (raised(a, b) <= alike && !nameable)
     return fmt::format("Here the lines of {} and {} lie apart.", r.name(i), r.name(k));
   if (raised(a, b) > alike)
     return fmt::format("Much of both falls together, but {} would be {} here and {} {}.", r.name(i),

@@ -10,9 +10,6 @@
 namespace gearhark {
 namespace {
 
-// Standard deviations by which a plain fault raises its own evidence in half a minute where it is loudest
-// (judged: one that a driver notices).
-constexpr double full_evidence = 4.0;
 constexpr double usual_s = 30.0;
 // How loud the fault is is not known: within a factor of two of that.
 constexpr double quietest = 0.5, loudest = 2.0;
@@ -115,13 +112,30 @@ double worth_of_search(const Family& family, double accuracy) {
   return std::sqrt(std::max(1.0, left)) / full_evidence;
 }
 
+// Makes the shares add up to 1, and puts what is clear of each line in relation to what is of all, which is
+// returned.
+double weigh_lines(std::vector<HeardFault::Line>& lines) {
+  double sum = 0.0, clear = 0.0;
+  for (const HeardFault::Line& line : lines) {
+    sum += line.share;
+    clear += line.share * line.clear;
+  }
+  if (clear <= 0.0) return 0.0;
+  for (HeardFault::Line& line : lines) {
+    line.share /= sum;
+    line.clear *= sum / clear;
+  }
+  return clear / sum;
+}
+
 HeardFault heard_fault(const Family& family, Listening& in) {
   HeardFault heard;
   const auto at = orders_of(family, in.bend);
   if (!at) return heard;
   heard.kind = kind_of(family.fault);
   heard.on = at->on;
-  if (at->on == Reference::wheel) heard.fundamental = Hertz(at->fundamental * in.wheel_rate);
+  if (at->on == Reference::wheel && heard.kind != EvidenceKind::tyre_orders)
+    heard.fundamental = Hertz(at->fundamental * in.wheel_rate);
   switch (heard.kind) {
     case EvidenceKind::events:
       add_events(heard, family, at->fundamental, in);
@@ -136,10 +150,8 @@ HeardFault heard_fault(const Family& family, Listening& in) {
       add_tyre(heard, family, at->fundamental, in);
       break;
   }
-  double sum = 0.0;
-  for (const HeardFault::Line& line : heard.lines) sum += line.share;
-  for (HeardFault::Line& line : heard.lines) line.share /= sum;
-  heard.strength = full_evidence * visibility(in.car, family, in.state, in.run.load, in.run.turn) *
+  const double clear = weigh_lines(heard.lines);
+  heard.strength = full_evidence * clear * visibility(in.car, family, in.state, in.run.load, in.run.turn) *
                    worth_of_search(family, heard.accuracy) * std::sqrt(in.run.duration.value() / usual_s);
   return heard;
 }

@@ -10,17 +10,22 @@
 
 namespace gearhark {
 
+// Standard deviations by which a plain fault raises its own evidence in half a minute where it is loudest
+// (judged: one that a driver notices).
+inline constexpr double full_evidence = 4.0;
+
 // A hypothesis as it would be heard in one run.
 struct HeardFault {
   struct Line {
     double low = 0.0, high = 0.0;  // orders, over the range that slip and unknown sizes leave open
     double share = 0.0;            // of the comb's evidence; they add up to 1
-    double clear = 1.0;            // of it that a healthy car's own lines do not cover and a phone picks up
+    double clear =
+        1.0;  // of it that a healthy car's own lines do not cover and a phone picks up, over the mean
   };
-  double strength = 0.0;  // of its evidence, were all lines clear: standard deviations; 0: silent
+  double strength = 0.0;  // by which it raises its own evidence, standard deviations; 0: silent
   EvidenceKind kind = EvidenceKind::events;
   Reference on = Reference::wheel;
-  Hertz fundamental;        // 0: its reference turns at a rate that is not known beforehand
+  Hertz fundamental;        // 0: not known beforehand
   double accuracy = 0.002;  // relative, to which a line's place is known
   std::vector<Line> lines;
 };

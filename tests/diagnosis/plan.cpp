@@ -11,15 +11,6 @@ using Catch::Contains;
 
 namespace {
 
-// The same bearing twice, on the input shaft and on the pinion: in direct top both turn alike, so that every
-// line of one is a line of the other; in the other gears the layshaft parts them.
-Car twin_car() {
-  Car car = small_car();
-  car.bearings.push_back(ball_bearing("input_front", "input", 9, 7.94, 39.04));
-  car.parts.push_back({"input_front", "input bearing", PartRole::input_bearing, Corner::none, "input"});
-  return car;
-}
-
 NextRun run_in(const char* gear, Load load, double kmh = 50.0) {
   NextRun run;
   run.gear = Gear{gear};
