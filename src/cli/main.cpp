@@ -45,6 +45,7 @@ int main(int count, char** words) {
   cli::add_decide(app, chosen);
   cli::add_swap(app, chosen);
   cli::add_inspect(app, chosen);
+  cli::add_case(app, chosen);
   try {
     app.parse(count, words);
     const auto error = chosen();
