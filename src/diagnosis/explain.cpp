@@ -163,10 +163,18 @@ std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s)
 }
 
 std::vector<std::string> cautions_for(const Diagnosis& diagnosis, const Car& car) {
+  constexpr double worth_a_caution = 0.15;
+  std::vector<std::string> suspects;
+  for (const Suspect& suspect : diagnosis.suspects)
+    if (suspect.probability.value() > worth_a_caution) suspects.push_back(suspect.part);
+  return cautions_about(car, suspects);
+}
+
+std::vector<std::string> cautions_about(const Car& car, const std::vector<std::string>& suspects) {
   std::vector<std::string> cautions;
-  for (const Suspect& suspect : diagnosis.suspects) {
-    const Part* part = car.part(suspect.part);
-    if (part && hurts_to_drive_on(part->role) && suspect.probability.value() > 0.15)
+  for (const std::string& suspect : suspects) {
+    const Part* part = car.part(suspect);
+    if (part && hurts_to_drive_on(part->role))
       cautions.push_back(
           fmt::format("The {} is among the suspects: check it for play before the car is driven again; "
                       "if it is loose, do not road-test.",

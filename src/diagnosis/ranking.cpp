@@ -15,8 +15,8 @@ using namespace ranking;
 constexpr double usual_sidebands_db = 11.0, usual_tyre_excess = 0.65, usual_joint_db = 10.0;
 
 // Logit of a fault against "no fault" at 0.
-double logit(const WeightsRow& row, double heard, bool weakly_known) {
-  return row.base + (weakly_known ? weakly_known_logit : 0.0) + row.slope * heard;
+double logit(const WeightsRow& row, double heard, Knowledge knowledge) {
+  return row.base + weakly_known_logit * static_cast<double>(knowledge) + row.slope * heard;
 }
 
 const WeightsRow& row_of(EvidenceClass kind) { return weights[static_cast<std::size_t>(kind)]; }
@@ -91,6 +91,13 @@ double heard(const Candidate& candidate) {
   return candidate.log_factor;
 }
 
+double enough_heard(const Candidate& candidate, const Car& car) {
+  // "No fault" and the many parts of which nothing is heard weigh about 3 together.
+  constexpr double against_all_else = 1.1;
+  const WeightsRow& row = row_of(evidence_class(candidate, car));
+  return (against_all_else - logit(row, 0.0, candidate.knowledge)) / row.slope;
+}
+
 Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   std::map<std::string, RankedPart> by_part;
   std::vector<std::string> in_order;
@@ -98,8 +105,7 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
     const Candidate& c = candidates[i];
     if (!c.turned || c.healthy || c.unlisted()) continue;
     const WeightsRow& row = row_of(evidence_class(c, car));
-    const bool weakly_known = c.knowledge != Knowledge::exact;
-    const double prior = logit(row, 0.0, weakly_known), now = logit(row, heard(c), weakly_known);
+    const double prior = logit(row, 0.0, c.knowledge), now = logit(row, heard(c), c.knowledge);
     const auto [at, fresh] = by_part.try_emplace(c.part);
     if (fresh) in_order.push_back(c.part);
     if (fresh || now > at->second.logit) at->second = {c.part, {}, i, now, now - prior, {}};
@@ -113,7 +119,8 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   const auto unlisted =
       std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
   const double unexplained_logit =
-      logit(row_of(EvidenceClass::unlisted), unlisted == candidates.end() ? 0.0 : heard(*unlisted), false);
+      logit(row_of(EvidenceClass::unlisted), unlisted == candidates.end() ? 0.0 : heard(*unlisted),
+            Knowledge::exact);
   std::vector<double> logits{0.0, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);

@@ -20,7 +20,8 @@ inline constexpr std::array<WeightsRow, 10> weights{{
     {-3.500, 0.250},  // worn_joint
     {-4.000, 0.300},  // unlisted
 }};
-// Added for a part of which little is known: it is searched more widely, and believed less.
+// Added for a part of which little is known, twice where nothing is: it is searched more widely, and believed
+// less.
 inline constexpr double weakly_known_logit = -0.500;
 
 }  // namespace gearhark::ranking

@@ -11,6 +11,8 @@
 namespace gearhark {
 namespace {
 
+constexpr Hertz highest_mesh{6500.0};
+
 // One fault of one part with its family in every run where it turns.
 struct Track {
   std::vector<const Family*> family;  // per run; nullptr: not there
@@ -62,10 +64,10 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
     if (!track.family[r]) continue;
     const auto place = place_of(*track.family[r], runs[r]);
     if (!place) continue;
-    std::span<const ExplainedOrders> others;
-    if (explained) others = (*explained)[r];
+    CombLimits limits;
+    if (explained) limits = {(*explained)[r], candidate.slip};
     EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r],
-                                            place->fundamental, place->modulation, others);
+                                            place->fundamental, place->modulation, limits);
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
   }
@@ -160,7 +162,8 @@ class Rivalry {
     return found;
   }
 
-  // What is left of one's evidence when the lines that `other` explains are not counted.
+  // What is left of one's evidence, at the slip it was found, when the lines that `other` explains are not
+  // counted: one that may lie anywhere must not go and look for other lines.
   double left(std::size_t one, std::size_t other) {
     ExplainedRuns& by_other = explained_[other];
     if (by_other.empty()) by_other = explained_in(candidates_[other], tracks_[other], runs_);
@@ -339,6 +342,16 @@ EvidenceKind kind_of(Fault fault) {
 
 Events events_of(Fault fault) {
   return fault == Fault::chipped_tooth || fault == Fault::dry_joint ? Events::locked : Events::slipping;
+}
+
+std::vector<Candidate> gather_part(const Car& car, const std::string& part,
+                                   const std::vector<HeardRun>& runs) {
+  std::vector<Candidate> candidates;
+  for (const auto& [key, track] : follow_through_runs(runs))
+    if (std::get<std::string>(key) == part && !std::get<bool>(key))
+      candidates.push_back(judge(car, key, track, runs));
+  for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate.log_factor);
+  return candidates;
 }
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {

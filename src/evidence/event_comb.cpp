@@ -290,6 +290,17 @@ double modulation_at(const Family& family, double modulation, double offset) {
   return modulation * std::abs(1.0 - less * ring / cage);
 }
 
+constexpr float not_seen = -50.0f;  // nats
+
+// The part of a grid that is looked at: all, or the nearest to a slip and its neighbours. [first, last)
+std::pair<std::size_t, std::size_t> slips_within(const std::vector<double>& grid,
+                                                 std::optional<double> slip) {
+  if (!slip) return {0, grid.size()};
+  const auto above = std::lower_bound(grid.begin(), grid.end(), *slip);
+  const auto at = static_cast<std::size_t>(above - grid.begin());
+  return {at > 1 ? at - 1 : 0, std::min(grid.size(), at + 2)};
+}
+
 }  // namespace
 
 std::vector<MainLine> main_lines(const Family& family) {
@@ -311,7 +322,7 @@ std::vector<double> slip_grid(const Family& family) {
 }
 
 EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
-                             double modulation, std::span<const ExplainedOrders> explained) {
+                             double modulation, const CombLimits& limits) {
   EventEvidence out;
   out.groups = spectra.groups.size();
   out.slip = slip_grid(family);
@@ -319,15 +330,16 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.strengths = strength_steps;
   out.turns = spectra.turns;
   out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
+  const auto [first, last] = slips_within(out.slip, limits.slip);
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   const auto& smear = smear_of(family.fault);
   const auto place_comb = [&](std::size_t bins) {
     PlacedComb placed(out.slips);
-    for (std::size_t s = 0; s < out.slips; ++s)
+    for (std::size_t s = first; s < last; ++s)
       for (const double width : smear)
         placed[s].push_back(place(comb, fundamental * (1.0 + out.slip[s]),
                                   modulation_at(family, modulation, out.slip[s]), width, spectra, bins,
-                                  explained));
+                                  limits.explained));
     return placed;
   };
   // Groups outside, slips inside: one group's spectrum stays in the cache.
@@ -338,6 +350,10 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
     auto at = by_bins.find(bins);
     if (at == by_bins.end()) at = by_bins.emplace(bins, place_comb(bins)).first;
     for (std::size_t s = 0; s < out.slips; ++s) {
+      if (s < first || s >= last) {
+        for (std::size_t a = 0; a < out.strengths; ++a) out.at(g, s, a) = not_seen;
+        continue;
+      }
       out.heard_at_all = out.heard_at_all || !at->second[s].front().empty();
       fill(out, spectra.groups[g], g, at->second[s], s);
     }

@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "gearhark/report/diagnosis.hpp"
+#include "lines.hpp"
 #include "run_json.hpp"
 
 namespace gearhark {
@@ -11,20 +12,9 @@ using Json = nlohmann::ordered_json;
 
 constexpr std::array certainty_words{"sure", "doubtful", "lost"};
 
-Json evidence(const EvidenceItem& item) {
-  return {{"recording", item.recording},
-          {"kind", item.kind},
-          {"order", item.order.value()},
-          {"order_of", item.engine_bound ? "engine" : "wheel"},
-          {"frequency_hz", item.frequency.value()},
-          {"above_background_db", item.above_background.value()},
-          {"chance", item.chance},
-          {"found", item.found}};
-}
-
 Json suspect(const Suspect& s) {
   Json lines = Json::array();
-  for (const EvidenceItem& item : s.evidence) lines.push_back(evidence(item));
+  for (const EvidenceItem& item : s.evidence) lines.push_back(report::evidence_json(item));
   return {{"part", s.part},
           {"name", s.name},
           {"fault", to_text(s.fault)},

@@ -6,6 +6,7 @@
 
 #include "gearhark/report/diagnosis.hpp"
 #include "gearhark/units/text.hpp"
+#include "lines.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
@@ -60,31 +61,9 @@ std::string ranking(const Diagnosis& d) {
   return out + bar_row("no fault", d.no_fault) + "\n";
 }
 
-// To two figures: how rare pure luck would be.
-std::string by_chance(double chance) {
-  if (chance < 1e-6) return "< 1 in a million";
-  if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);
-  const double unit = std::pow(10.0, std::floor(std::log10(1.0 / chance)) - 1.0);
-  return fmt::format("1 in {:.0f}", unit * std::round(1.0 / chance / unit));
-}
-
-std::string evidence_row(const EvidenceItem& item) {
-  return fmt::format("    {:<3} {:<40} {:>7.1f}  {:>8.3f} {:<6} {:>4.1f}  {}\n", item.recording + 1,
-                     item.kind, item.frequency.value(), item.order.value(),
-                     item.engine_bound ? "engine" : "wheel", item.above_background.value(),
-                     by_chance(item.chance));
-}
-const std::string evidence_heading = fmt::format("    {:<3} {:<40} {:>7}  {:>8} {:<6} {:>4}  {}\n", "run",
-                                                 "line found", "Hz", "per turn", "of", "dB", "by chance");
-
 std::string why(const Diagnosis& d, const Suspect& s, std::size_t most) {
-  std::string out = wrapped("  ", fmt::format("{}: {}", name_of(s), s.in_words)), rows;
-  std::size_t shown = 0;
-  for (const EvidenceItem& item : s.evidence)
-    if (item.found && shown++ < most) rows += evidence_row(item);
-  if (!rows.empty()) out += evidence_heading + rows;
-  if (rows.empty() && !s.evidence.empty()) out += "    none of its lines stands out by itself\n";
-  if (shown > most) out += fmt::format("    and {} more\n", shown - most);
+  std::string out =
+      wrapped("  ", fmt::format("{}: {}", name_of(s), s.in_words)) + report::found_lines(s.evidence, most);
   if (!s.cannot_be_told_from.empty())
     out += wrapped("    ", "can't be told from: " + listed(d, s.cannot_be_told_from));
   return out;
@@ -135,13 +114,7 @@ SpeedUnit unit_of(const Diagnosis& d) {
 
 std::string next(const Diagnosis& d) {
   if (!d.next_run) return "";
-  const NextRun& run = *d.next_run;
-  return "What to record next\n" +
-         wrapped("  ",
-                 fmt::format("Gear {}, {}{}, {}, {} for {:.0f} s. {}", run.gear.label, to_text(run.load),
-                             run.clutch == Clutch::pedal_down ? ", clutch pedal down" : "", to_text(run.turn),
-                             to_text(run.speed, unit_of(d)), run.duration.value(), run.because)) +
-         "\n";
+  return "What to record next\n" + report::next_run(*d.next_run, unit_of(d)) + "\n";
 }
 
 std::string cautions(const Diagnosis& d) {

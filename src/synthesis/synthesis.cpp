@@ -138,4 +138,28 @@ Result<Sound> synthesise(const Car& car, const SoundSettings& asked) {
   return sound;
 }
 
+Result<std::vector<float>> synthesise_fault(const Car& car, const SoundSettings& settings) {
+  if (const auto error = mistake(car, settings)) return *error;
+  if (!settings.fault) return Error{"No fault was given to make the sound of."};
+  auto rates = shaft_rates(car, {settings.run.gear, settings.run.clutch});
+  if (!rates) return rates.error();
+  const Turning turning(car, settings, *rates, drive(car, settings));
+  const Scene scene{car, settings, turning};
+  Track sound = fault_sound(scene, *settings.fault).track;
+  if (rms(sound) == 0.0)
+    return Error{
+        fmt::format("The part '{}' stands still in gear {}.", settings.fault->part, settings.run.gear.label)};
+  record(scene, sound);
+  return sound;
+}
+
+std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault,
+                              Decibels level) {
+  const std::size_t count = std::min(recording.size(), fault.size());
+  std::vector<float> sum(recording.begin(), recording.begin() + static_cast<std::ptrdiff_t>(count));
+  const Track what(fault.begin(), fault.begin() + static_cast<std::ptrdiff_t>(count));
+  add(sum, what, gain_for(what, third_octaves(sum), level));
+  return sum;
+}
+
 }  // namespace gearhark

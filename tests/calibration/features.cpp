@@ -176,7 +176,7 @@ void print_case(std::uint64_t seed) {
     if (c.turned && !c.healthy)
       fmt::print("{},{},{},{},{},{},{:.2f},{}\n", seed, truth, what, c.unlisted() ? "unlisted" : c.part,
                  to_text(c.fault), static_cast<int>(evidence_class(c, told)), heard(c),
-                 c.knowledge == Knowledge::exact ? 0 : 1);
+                 static_cast<int>(c.knowledge));
 }
 
 }  // namespace

@@ -48,7 +48,7 @@ Family race(double slip_low = -0.017, double slip_high = 0.002) {
 
 double log_factor(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
                   std::span<const ExplainedOrders> explained = {}) {
-  return combine({event_evidence(spectra, family, fundamental, 0.0, explained)}).log_bayes_factor;
+  return combine({event_evidence(spectra, family, fundamental, 0.0, {explained, {}})}).log_bayes_factor;
 }
 
 }  // namespace

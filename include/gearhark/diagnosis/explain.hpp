@@ -26,5 +26,6 @@ std::string reason_no_speed(const std::vector<RunReport>& runs, double usable_s)
 
 // What to mind, first where driving on can hurt.
 std::vector<std::string> cautions_for(const Diagnosis& diagnosis, const Car& car);
+std::vector<std::string> cautions_about(const Car& car, const std::vector<std::string>& suspects);
 
 }  // namespace gearhark

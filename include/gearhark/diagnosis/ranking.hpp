@@ -30,6 +30,9 @@ EvidenceClass evidence_class(const Candidate& candidate, const Car& car);
 // excess.
 double heard(const Candidate& candidate);
 
+// What must be heard of it so that, no rival being heard, it is the likeliest by far.
+double enough_heard(const Candidate& candidate, const Car& car);
+
 struct RankedPart {
   std::string part;
   std::vector<std::string>

@@ -51,6 +51,10 @@ struct Candidate {
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs);
 
+// The faults of one part alone, no rival heard: what gather() says of them before anything is explained away.
+std::vector<Candidate> gather_part(const Car& car, const std::string& part,
+                                   const std::vector<HeardRun>& runs);
+
 // Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs);
 

@@ -7,6 +7,7 @@
 // ratio is k B (m x/(1+x) - log(1+x)).
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -39,9 +40,16 @@ struct ExplainedOrders {
   double low = 0.0, high = 0.0;
 };
 
+// What is looked at of a comb: everything, or what is left of it where others explain lines and the slip is
+// known.
+struct CombLimits {
+  std::span<const ExplainedOrders> explained;
+  std::optional<double> slip;  // only this one and its neighbours on the grid; the others count as not seen
+};
+
 // fundamental, modulation: orders of the spectra's reference shaft.
 EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
-                             double modulation, std::span<const ExplainedOrders> explained = {});
+                             double modulation, const CombLimits& limits = {});
 
 // The orders that this family explains when its fundamental is `fundamental` x (1 + slip): harmonics well
 // past those that are searched, with side lines, as wide as slip smears them.

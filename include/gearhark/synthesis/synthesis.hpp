@@ -11,6 +11,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -106,6 +107,14 @@ struct Sound {
 // Errors: a gear or part the car lacks, a fault that part can't have, a duration outside 0.5 to 600 s. A part
 // that stands still in this run is silent, not an error.
 Result<Sound> synthesise(const Car& car, const SoundSettings& settings);
+
+// The fault of `settings` alone, through cabin and microphone, at no particular level, 48 kHz. Errors: as
+// synthesise(); settings without a fault; a part that stands still in this run.
+Result<std::vector<float>> synthesise_fault(const Car& car, const SoundSettings& settings);
+
+// Adds `fault` to `recording` (both 48 kHz; the shorter one sets the length), `level` above it in the
+// third-octave band where it stands out most.
+std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault, Decibels level);
 
 // Writes mono 16-bit WAV. Error: the file can't be written.
 std::optional<Error> write_wav(const std::string& path, const Sound& sound);

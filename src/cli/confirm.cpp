@@ -1,0 +1,64 @@
+#include "gearhark/report/confirm.hpp"
+
+#include <fmt/format.h>
+
+#include <memory>
+
+#include "arguments.hpp"
+#include "commands.hpp"
+#include "output.hpp"
+#include "road_test_sounds.hpp"
+
+namespace gearhark::cli {
+namespace {
+
+struct Options {
+  std::string file, suspect, fault, json;
+  int injections = ConfirmSettings{}.injections;
+};
+
+Outcome confirm_suspect(const Options& given) {
+  ConfirmSettings settings;
+  settings.injections = given.injections;
+  settings.progress = [](const std::string& words) { fmt::print(stderr, "{} ...\n", words); };
+  if (!given.fault.empty()) {
+    settings.fault = fault_from_text(given.fault);
+    if (!settings.fault)
+      return usage(
+          fmt::format("--fault: '{}' is no fault; one is written as in a diagnosis, such as \"outer race\"",
+                      given.fault));
+  }
+  const auto test = load_road_test(given.file);
+  if (!test) return test.error();
+  const auto sounds = sounds_of(*test);
+  if (!sounds) return sounds.error();
+  const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);
+  if (!confirmation) return confirmation.error();
+  return deliver(confirmation_text(*confirmation), confirmation_json(*confirmation), given.json);
+}
+
+}  // namespace
+
+void add_confirm(CLI::App& app, Action& chosen) {
+  const auto given = std::make_shared<Options>();
+  CLI::App* command =
+      app.add_subcommand("confirm", "one suspect: for and against, and how loud it would have to be");
+  command->add_option("file", given->file, "a road-test file")->required()->type_name("ROADTEST.toml");
+  command->add_option("--suspect", given->suspect, "the part's ID in the car file")
+      ->required()
+      ->type_name("ID");
+  command->add_option("--fault", given->fault, "such as \"outer race\"; the likeliest when left out")
+      ->type_name("FAULT");
+  command
+      ->add_option("--injections", given->injections,
+                   "faults put into each recording to see how loud one must be (12)")
+      ->check(CLI::Range(0, 200))
+      ->type_name("COUNT");
+  add_json_option(*command, given->json);
+  command->footer(
+      "Example:\n"
+      "  gearhark confirm samples/pinion_bearing/ROADTEST.toml --suspect pinion_head_bearing");
+  command->callback([given, &chosen] { chosen = [given] { return confirm_suspect(*given); }; });
+}
+
+}  // namespace gearhark::cli

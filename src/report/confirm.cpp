@@ -1,0 +1,118 @@
+#include "gearhark/report/confirm.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <nlohmann/json.hpp>
+
+#include "lines.hpp"
+#include "mind.hpp"
+#include "run_json.hpp"
+#include "wrap.hpp"
+
+namespace gearhark {
+namespace {
+
+using Json = nlohmann::ordered_json;
+using report::wrapped;
+
+std::string found_of(const std::vector<EvidenceItem>& lines) {
+  const auto found = std::count_if(lines.begin(), lines.end(), [](const EvidenceItem& l) { return l.found; });
+  if (lines.empty()) return "";
+  return fmt::format("{} of {} lines looked for stand out. ", found, lines.size());
+}
+
+std::string sensitivity(const ConfirmRun& r) {
+  if (r.injected == 0) return "";
+  const std::optional<Loudness>& loudness = r.would_be_heard;
+  if (!loudness)
+    return "Even the loudest fault put into this recording was not found: it can't show this fault.";
+  return fmt::format(
+      "Put into this recording, such a fault is found 9 times in 10 from {:+.0f} dB up ({} of {} found).",
+      loudness->found_9_in_10.value(), loudness->found, loudness->tried);
+}
+
+std::string run_text(const Confirmation& c, const ConfirmRun& r) {
+  constexpr std::size_t most_lines = 6;
+  const RunReport& report = c.runs[static_cast<std::size_t>(r.recording)];
+  std::string out = wrapped(
+      fmt::format("  {:<3}", r.recording + 1),
+      fmt::format("{}: gear {}, {}, {}. {}: evidence {:.1f}, {:.1f} would be enough. {}{}", report.run.file,
+                  report.tracking.gear.label, to_text(report.run.load), to_text(report.run.turn),
+                  r.heard >= r.enough ? "For it"
+                  : r.heard > 2.0     ? "A little for it"
+                                      : "Against it",
+                  r.heard, r.enough, found_of(r.lines), sensitivity(r)));
+  return out + report::found_lines(r.lines, most_lines);
+}
+
+std::string next(const Confirmation& c) {
+  if (!c.next_run) return "";
+  const NextRun& run = *c.next_run;
+  const SpeedUnit unit = c.runs.empty() ? SpeedUnit::kmh : c.runs.front().run.speed.unit;
+  return "\nWhat to record next\n" + report::next_run(run, unit);
+}
+
+Json loudness_json(const std::optional<Loudness>& l) {
+  if (!l) return nullptr;
+  return {{"found_9_in_10_db", l->found_9_in_10.value()}, {"tried", l->tried}, {"found", l->found}};
+}
+
+Json run_json(const Confirmation& c, const ConfirmRun& r) {
+  Json lines = Json::array();
+  for (const EvidenceItem& item : r.lines) lines.push_back(report::evidence_json(item));
+  return {{"recording", r.recording},
+          {"file", c.runs[static_cast<std::size_t>(r.recording)].run.file},
+          {"heard", r.heard},
+          {"enough", r.enough},
+          {"expected_loudness", r.expected_loudness},
+          {"injected", r.injected},
+          {"would_be_heard", loudness_json(r.would_be_heard)},
+          {"evidence", lines}};
+}
+
+std::string upper(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  return text;
+}
+
+}  // namespace
+
+std::string confirmation_text(const Confirmation& c) {
+  std::string out = wrapped("", fmt::format("{}: {}, {}: {}", c.car_name, c.name.empty() ? c.part : c.name,
+                                            to_text(c.fault), upper(to_text(c.verdict)))) +
+                    "\n" + wrapped("", c.reason) +
+                    wrapped("", fmt::format("Among all suspects, and none, it has {:.0f} %.",
+                                            100.0 * c.probability.value())) +
+                    "\nRun by run\n";
+  for (const ConfirmRun& r : c.by_run) out += run_text(c, r);
+  if (c.by_run.empty()) out += "  In none of the runs could the speed be found.\n";
+  out += wrapped("  ",
+                 "dB: of the fault over everything else in the recording, in the third-octave band where it "
+                 "stands out most.");
+  return out + next(c) + "\n" + report::mind(c.cautions);
+}
+
+std::string confirmation_json(const Confirmation& c) {
+  Json runs = Json::array();
+  for (const ConfirmRun& r : c.by_run) runs.push_back(run_json(c, r));
+  const Json out{{"format", "gearhark confirmation"},
+                 {"version", 1},
+                 {"car", c.car_name},
+                 {"part", c.part},
+                 {"name", c.name},
+                 {"fault", to_text(c.fault)},
+                 {"verdict", to_text(c.verdict)},
+                 {"reason", c.reason},
+                 {"probability", c.probability.value()},
+                 {"heard", c.heard},
+                 {"enough", c.enough},
+                 {"would_be_heard", loudness_json(c.most_sensitive)},
+                 {"recordings", runs},
+                 {"next_run", c.next_run ? report::run_json(*c.next_run) : Json(nullptr)},
+                 {"cautions", c.cautions}};
+  return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace gearhark
