@@ -259,7 +259,8 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
   }
   conclude(out);
   if (out.verdict != ConfirmVerdict::heard || out.probability.value() < 0.5)
-    out.next_run = best_next_run(car, {{part, out.fault, Probability(0.5)}}, RunLimits{});
+    out.next_run =
+        best_next_run(car, std::vector<Hypothesis>{{part, out.fault, Probability(0.5)}}, RunLimits{});
   out.runs = std::move(hearing.runs);
   out.cautions = cautions_about(car, {part});
   return out;
