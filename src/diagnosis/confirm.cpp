@@ -9,7 +9,6 @@
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/diagnosis/next_run.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
-#include "gearhark/signal/parallel.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
 
@@ -110,7 +109,7 @@ const Candidate* strongest(const std::vector<Candidate>& candidates, const std::
   return best;
 }
 
-Result<std::string> fault_words(const Car& car, const std::vector<HeardRun>& runs, const std::string& part,
+Result<std::string> fault_words(const std::vector<HeardRun>& runs, const std::string& part,
                                 std::optional<Fault> fault) {
   std::string words;
   for (const HeardRun& run : runs)
@@ -120,9 +119,6 @@ Result<std::string> fault_words(const Car& car, const std::vector<HeardRun>& run
       if (family.part == part && words.find(word) == std::string::npos)
         words += (words.empty() ? "" : ", ") + word;
     }
-  const Part* known = car.part(part);
-  if (!known)
-    return Error{fmt::format("'{}' has no part '{}'; the parts' IDs stand in its car file.", car.name, part)};
   if (!words.empty())
     return Error{fmt::format("The part '{}' can't have the fault '{}'; it can have: {}.", part,
                              to_text(*fault), words)};
@@ -130,6 +126,20 @@ Result<std::string> fault_words(const Car& car, const std::vector<HeardRun>& run
       fmt::format("The part '{}' makes no line of its own in these runs, so they can't confirm it; "
                   "name another part or record a run in which it turns.",
                   part)};
+}
+
+// Where no run's speed is known, no line has a place.
+Confirmation nothing_placed(const Car& car, const std::string& part, const ConfirmSettings& settings,
+                            Hearing hearing) {
+  Confirmation out;
+  out.car_name = car.name;
+  out.part = part;
+  out.name = car.part(part)->name;
+  out.fault = settings.fault.value_or(out.fault);
+  out.reason = reason_no_speed(hearing.runs, 0.0);
+  out.runs = std::move(hearing.runs);
+  out.cautions = cautions_about(car, {part});
+  return out;
 }
 
 void conclude(Confirmation& c) {
@@ -209,7 +219,9 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
   };
   say("listening to the runs");
   Hearing hearing = hear(car, sounds);
-  const auto word = fault_words(car, hearing.heard, part, settings.fault);
+  if (!car.part(part)) return no_such_part(car, part);
+  if (hearing.heard.empty()) return nothing_placed(car, part, settings, std::move(hearing));
+  const auto word = fault_words(hearing.heard, part, settings.fault);
   if (!word) return word.error();
   const std::vector<Candidate> alone = gather_part(car, part, hearing.heard);
   const Candidate* suspect = strongest(alone, part, settings.fault, car);

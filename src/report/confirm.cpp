@@ -87,7 +87,7 @@ std::string confirmation_text(const Confirmation& c) {
                                             100.0 * c.probability.value())) +
                     "\nRun by run\n";
   for (const ConfirmRun& r : c.by_run) out += run_text(c, r);
-  if (c.by_run.empty()) out += "  In none of the runs could the speed be found.\n";
+  if (c.by_run.empty()) out += "  In none of the runs could its lines be placed.\n";
   out += wrapped("  ",
                  "dB: of the fault over everything else in the recording, in the third-octave band where it "
                  "stands out most.");
