@@ -2,29 +2,59 @@
 
 #include <memory>
 
+#include "arguments.hpp"
 #include "commands.hpp"
 #include "output.hpp"
+#include "road_test_sounds.hpp"
+#include "run_options.hpp"
 
 namespace gearhark::cli {
+namespace {
+
+struct Options : RunOptions {
+  std::string json;
+};
+
+Outcome check_recording(const Options& given) {
+  const auto recording = load_recording(given.file);
+  if (!recording) return recording.error();
+  const RecordingQuality quality = assess(*recording);
+  return deliver(check_text(*recording, quality), check_json(*recording, quality), given.json);
+}
+
+// With car, gear and speed the sound is asked about them too.
+Outcome check_run(const Options& given) {
+  if (given.car.empty())
+    return usage(
+        "--car is missing; gear and speed can only be checked against a car, such as --car CAR.toml");
+  const auto test = single_run(given);
+  if (!test) return test.error();
+  const auto sounds = sounds_of(*test);
+  if (!sounds) return sounds.error();
+  const RunSound& sound = sounds->front();
+  const Recording& part = sound.recording;
+  const RecordingQuality quality = assess(part);
+  const SpeedCheck speed{sound.run.speed, track(part.samples, part.sample_rate, test->car, sound.run)};
+  return deliver(check_text(part, quality, speed), check_json(part, quality, speed), given.json);
+}
+
+}  // namespace
 
 void add_check(CLI::App& app, Action& chosen) {
-  struct Options {
-    std::string recording, json;
-  };
   const auto given = std::make_shared<Options>();
   CLI::App* command = app.add_subcommand("check", "whether a recording is good enough, and what to do again");
-  command->add_option("recording", given->recording, "a sound or video file")
-      ->required()
-      ->type_name("RECORDING");
+  command->add_option("recording", given->file, "a sound or video file")->required()->type_name("RECORDING");
+  add_run_options(*command, *given);
   add_json_option(*command, given->json);
-  command->footer("Example:\n  gearhark check samples/pinion_bearing/run1.m4a");
+  command->footer(
+      "With car, gear, load and speed it also says what the needle's error is, and whether gear and speed "
+      "fit.\n"
+      "Examples:\n"
+      "  gearhark check samples/pinion_bearing/run1.m4a\n"
+      "  gearhark check --car models/heron_rear_transaxle.toml --speed 65km/h --gear 3 --load drive \\\n"
+      "    samples/pinion_bearing/run1.m4a");
   command->callback([given, &chosen] {
-    chosen = [given]() -> Outcome {
-      const auto recording = load_recording(given->recording);
-      if (!recording) return recording.error();
-      const RecordingQuality quality = assess(*recording);
-      return deliver(check_text(*recording, quality), check_json(*recording, quality), given->json);
-    };
+    chosen = [given] { return given->any() ? check_run(*given) : check_recording(*given); };
   });
 }
 

@@ -31,9 +31,10 @@ class Reader {
     auto car = load_car(out_.car_file);
     if (!car) throw Mistake{std::move(car).error()};
     out_.car = *std::move(car);
-    for (const Table& entry : top_.tables("recording", what,
-                                          {"file", "gear", "load", "turn", "clutch", "speed", "speed_source",
-                                           "speed_file", "shaft_rate", "from", "to", "notes"}))
+    for (const Table& entry : top_.tables(
+             "recording", what,
+             {"file", "gear", "load", "turn", "clutch", "speed", "speed_source", "speed_file",
+              "recording_starts", "speed_between", "engine_speed", "shaft_rate", "from", "to", "notes"}))
       out_.runs.push_back(run(entry));
     if (out_.runs.empty())
       top_.fail(top_.place(),
@@ -74,10 +75,22 @@ class Reader {
   }
 
   [[nodiscard]] StatedSpeed speed(const Table& entry) const {
-    if (entry.has("speed") + entry.has("speed_file") + entry.has("shaft_rate") != 1)
+    if (entry.has("speed") + entry.has("speed_file") + entry.has("speed_between") +
+            entry.has("engine_speed") + entry.has("shaft_rate") !=
+        1)
       entry.fail(entry.place(),
-                 "[[recording]] needs one of \"speed\" (such as \"45 mph\"), \"speed_file\" "
-                 "and \"shaft_rate\" (a bench spin)");
+                 "[[recording]] needs one of \"speed\" (such as \"45 mph\"), \"speed_file\", "
+                 "\"speed_between\", \"engine_speed\" and \"shaft_rate\" (a bench spin)");
+    if (entry.has("recording_starts") && !entry.has("speed_file"))
+      entry.fail("recording_starts", "\"recording_starts\" says how far into a speed file; there is none");
+    if (entry.has("speed_between"))
+      return in_place(entry, "speed_between",
+                      parse_speed_between(*entry.text(
+                          "speed_between", "two speeds in quotation marks, such as \"30 mph and 60 mph\"")));
+    if (entry.has("engine_speed"))
+      return in_place(entry, "engine_speed",
+                      stated_engine_speed(*entry.text(
+                          "engine_speed", "an engine speed in quotation marks, such as \"2500 rpm\"")));
     if (entry.has("speed_file")) return from_file(entry);
     if (entry.has("shaft_rate"))
       return in_place(entry, "shaft_rate",
@@ -92,7 +105,8 @@ class Reader {
     return stated;
   }
   [[nodiscard]] StatedSpeed from_file(const Table& entry) const {
-    return in_place(entry, "speed_file", read_speed_file(beside(entry.need_text("speed_file"))));
+    return in_place(entry, "speed_file",
+                    read_speed_file(beside(entry.need_text("speed_file")), time(entry, "recording_starts")));
   }
 
   [[nodiscard]] static std::optional<Seconds> time(const Table& entry, std::string_view key) {

@@ -4,10 +4,10 @@
 
 namespace gearhark {
 
-Result<StatedSpeed> read_speed_file(const std::string& path) {
+Result<StatedSpeed> read_speed_file(const std::string& path, std::optional<Seconds> recording_starts) {
   const auto log = load_speed_log(path);
   if (!log) return log.error();
-  return stated_by(*log);
+  return stated_by(*log, recording_starts);
 }
 
 }  // namespace gearhark

@@ -1,6 +1,7 @@
 // The speed log that a road-test file names.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "gearhark/speed/tracking.hpp"
@@ -8,6 +9,7 @@
 namespace gearhark {
 
 // CSV, GPX or NMEA, as load_speed_log() reads them. Errors: "FILE:LINE: found, expected".
-Result<StatedSpeed> read_speed_file(const std::string& path);
+// recording_starts: how far into the log.
+Result<StatedSpeed> read_speed_file(const std::string& path, std::optional<Seconds> recording_starts);
 
 }  // namespace gearhark

@@ -58,6 +58,15 @@ Result<StatedSpeed> sweep(std::string_view start, std::string_view end) {
   return stated;
 }
 
+Result<ShaftRate> usable_rate(std::string_view of_what, std::string_view text) {
+  auto rate = parse_shaft_rate(text);
+  if (rate && !(*rate > ShaftRate(0) && *rate <= fastest_shaft))
+    return Error{
+        fmt::format("the {} speed \"{}\" can't be right; expected more than 0 and at most {:.0f} rpm",
+                    of_what, text, fastest_shaft.value() * 60.0)};
+  return rate;
+}
+
 }  // namespace
 
 Result<StatedSpeed> parse_stated_speed(std::string_view text) {
@@ -73,15 +82,37 @@ Result<StatedSpeed> parse_stated_speed(std::string_view text) {
 }
 
 Result<StatedSpeed> stated_shaft_rate(std::string_view text) {
-  const auto rate = parse_shaft_rate(text);
+  const auto rate = usable_rate("shaft", text);
   if (!rate) return rate.error();
-  if (!(*rate > ShaftRate(0) && *rate <= fastest_shaft))
-    return Error{
-        fmt::format("the shaft speed \"{}\" can't be right; expected more than 0 and at most {:.0f} rpm",
-                    text, fastest_shaft.value() * 60.0)};
   StatedSpeed stated;
   stated.source = SpeedSource::exact_shaft;
   stated.shaft_rate = *rate;
+  return stated;
+}
+
+Result<StatedSpeed> stated_engine_speed(std::string_view text) {
+  const auto rate = usable_rate("engine", text);
+  if (!rate) return rate.error();
+  StatedSpeed stated;
+  stated.source = SpeedSource::engine;
+  stated.engine_rate = *rate;
+  return stated;
+}
+
+Result<StatedSpeed> parse_speed_between(std::string_view text) {
+  const auto between = text.find(" and ");
+  if (between == std::string_view::npos)
+    return Error{fmt::format("\"{}\" is not two speeds; write for example \"30 mph and 60 mph\"", text)};
+  const auto slowest = usable_speed(text.substr(0, between)),
+             fastest = usable_speed(text.substr(between + 5));
+  if (!slowest) return slowest.error();
+  if (!fastest) return fastest.error();
+  if (slowest->value >= fastest->value)
+    return Error{fmt::format("in \"{}\" the first speed is not the lower one; swap or correct them", text)};
+  StatedSpeed stated;
+  stated.source = SpeedSource::range;
+  stated.points = {{Seconds(0), slowest->value}, {Seconds(0), fastest->value}};
+  stated.unit = slowest->unit;
   return stated;
 }
 

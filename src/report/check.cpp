@@ -2,7 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <array>
 #include <nlohmann/json.hpp>
+
+#include "gearhark/report/speed.hpp"
+#include "wrap.hpp"
 
 namespace gearhark {
 namespace {
@@ -63,6 +67,33 @@ std::string verdict_words(const RecordingQuality& quality) {
   return words;
 }
 
+std::string speed_words(const SpeedCheck& speed) {
+  const Tracking& tracking = speed.tracking;
+  if (tracking.certainty == Certainty::lost) return "not found in the sound";
+  const std::string correction = correction_text(speed.stated, tracking);
+  return fmt::format("wheels {:.3f} +- {:.3f} turns/s{}{}", tracking.wheel.mean_rate(),
+                     tracking.wheel_rate_sd, correction.empty() ? "" : ": ", correction);
+}
+
+std::string speed_rows(const SpeedCheck& speed) {
+  std::string out = row("speed", speed_words(speed));
+  for (const std::string& remark : speed.tracking.remarks) out += report::wrapped("  ! ", remark);
+  return out;
+}
+
+constexpr std::array certainty_words = {"sure", "doubtful", "lost"};
+
+Json speed_json(const SpeedCheck& speed) {
+  const Tracking& tracking = speed.tracking;
+  return {{"mean_wheel_hz", tracking.wheel.mean_rate()},
+          {"mean_wheel_hz_sd", tracking.wheel_rate_sd},
+          {"speed_scale", tracking.scale},
+          {"speed_scale_sd", tracking.scale_sd},
+          {"speed_found", certainty_words[static_cast<std::size_t>(tracking.certainty)]},
+          {"gear_that_fits", tracking.gear.label},
+          {"remarks", tracking.remarks}};
+}
+
 Json problems_json(const RecordingQuality& quality) {
   Json list = Json::array();
   for (const Problem& problem : quality.problems)
@@ -82,7 +113,8 @@ Json stretches_json(const RecordingQuality& quality) {
 
 }  // namespace
 
-std::string check_text(const Recording& recording, const RecordingQuality& quality) {
+std::string check_text(const Recording& recording, const RecordingQuality& quality,
+                       const std::optional<SpeedCheck>& speed) {
   std::string out = recording.facts.file + "\n" + row("format", format_words(recording));
   if (!recording.facts.note.empty()) out += row("note", recording.facts.note);
   // Of a silent recording nothing else was measured.
@@ -92,32 +124,35 @@ std::string check_text(const Recording& recording, const RecordingQuality& quali
   out += row("usable",
              fmt::format("{:.1f} s of {:.1f} s, in {}", quality.usable.value(), recording.duration().value(),
                          plural(quality.stretches.size(), "stretch", "es")));
+  if (speed) out += speed_rows(*speed);
   return out + verdict_words(quality);
 }
 
-std::string check_json(const Recording& recording, const RecordingQuality& quality) {
+std::string check_json(const Recording& recording, const RecordingQuality& quality,
+                       const std::optional<SpeedCheck>& speed) {
   const RecordingFacts& facts = recording.facts;
-  const Json value = {{"format", "gearhark check"},
-                      {"version", 1},
-                      {"file", facts.file},
-                      {"container", facts.container},
-                      {"codec", facts.codec},
-                      {"channels", facts.channels},
-                      {"sample_rate_hz", recording.sample_rate},
-                      {"bit_rate", facts.bit_rate},
-                      {"duration_s", facts.duration.value()},
-                      {"note", facts.note},
-                      {"bandwidth_hz", quality.bandwidth.value()},
-                      {"level_db", quality.level.value()},
-                      {"clipped_share", quality.clipped_share},
-                      {"level_pumping_db", quality.level_pumping_db},
-                      {"wind_db", quality.wind_db},
-                      {"dropouts", quality.dropouts},
-                      {"dropped_s", quality.dropped.value()},
-                      {"bumps_per_minute", quality.bumps_per_minute},
-                      {"usable_s", quality.usable.value()},
-                      {"stretches", stretches_json(quality)},
-                      {"problems", problems_json(quality)}};
+  Json value = {{"format", "gearhark check"},
+                {"version", 1},
+                {"file", facts.file},
+                {"container", facts.container},
+                {"codec", facts.codec},
+                {"channels", facts.channels},
+                {"sample_rate_hz", recording.sample_rate},
+                {"bit_rate", facts.bit_rate},
+                {"duration_s", facts.duration.value()},
+                {"note", facts.note},
+                {"bandwidth_hz", quality.bandwidth.value()},
+                {"level_db", quality.level.value()},
+                {"clipped_share", quality.clipped_share},
+                {"level_pumping_db", quality.level_pumping_db},
+                {"wind_db", quality.wind_db},
+                {"dropouts", quality.dropouts},
+                {"dropped_s", quality.dropped.value()},
+                {"bumps_per_minute", quality.bumps_per_minute},
+                {"usable_s", quality.usable.value()},
+                {"stretches", stretches_json(quality)},
+                {"problems", problems_json(quality)}};
+  if (speed) value["speed"] = speed_json(*speed);
   // A file name need not be UTF-8.
   return value.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

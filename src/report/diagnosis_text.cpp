@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "gearhark/report/diagnosis.hpp"
+#include "gearhark/report/speed.hpp"
 #include "gearhark/units/text.hpp"
 #include "lines.hpp"
 #include "wrap.hpp"
@@ -80,7 +81,11 @@ std::string reasons(const Diagnosis& d) {
 
 std::string stated(const StatedSpeed& speed) {
   if (speed.shaft_rate) return fmt::format("wheel shafts at {:.0f} rpm", speed.shaft_rate->value() * 60.0);
+  if (speed.engine_rate) return fmt::format("engine at {:.0f} rpm", speed.engine_rate->value() * 60.0);
   if (speed.points.empty()) return "no speed given";
+  if (speed.source == SpeedSource::range)
+    return fmt::format("between {} and {}", to_text(speed.points.front().speed, speed.unit),
+                       to_text(speed.points.back().speed, speed.unit));
   const std::string first = to_text(speed.points.front().speed, speed.unit);
   const std::string from = speed.source == SpeedSource::satellite ? " by satellite" : "";
   if (speed.points.size() == 1) return first + from;
@@ -90,9 +95,9 @@ std::string stated(const StatedSpeed& speed) {
 std::string found_speed(const RunReport& r) {
   if (r.tracking.certainty == Certainty::lost) return "the speed could not be found in the sound";
   if (r.run.speed.shaft_rate) return fmt::format("{:.3f} turns/s as given", r.mean_wheel.value());
-  return fmt::format("{}wheels {:.3f} +- {:.3f} turns/s: {:+.1f} % from what was stated",
-                     r.tracking.certainty == Certainty::doubtful ? "doubtful: " : "", r.mean_wheel.value(),
-                     r.mean_wheel_sd.value(), 100.0 * (r.tracking.scale - 1.0));
+  const std::string correction = correction_text(r.run.speed, r.tracking);
+  return fmt::format("wheels {:.3f} +- {:.3f} turns/s{}{}", r.mean_wheel.value(), r.mean_wheel_sd.value(),
+                     correction.empty() ? "" : ": ", correction);
 }
 
 std::string recordings(const Diagnosis& d) {

@@ -62,10 +62,25 @@ std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
   return out;
 }
 
+// A mesh on the engine's own shaft lies on a whole engine order, where any engine may sound, moving or not.
+std::vector<TrackingLine> off_engine_orders(const std::vector<TrackingLine>& lines) {
+  double half_order = 0.0;
+  for (const TrackingLine& line : lines)
+    if (line.source == LineSource::engine && (half_order == 0.0 || line.order < half_order))
+      half_order = line.order;
+  std::vector<TrackingLine> out = only_gears(lines);
+  if (half_order > 0.0)
+    std::erase_if(out, [half_order](const TrackingLine& line) {
+      const double halves = line.order / half_order;
+      return std::abs(halves - std::round(halves)) < 0.02;
+    });
+  return out;
+}
+
 // Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 %
 // off).
 double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
-  const Votes votes = cast_votes(ratios, mean_rate, only_gears(lines), grid_between(-0.12, 0.12, 0.0005));
+  const Votes votes = cast_votes(ratios, mean_rate, lines, grid_between(-0.12, 0.12, 0.0005));
   std::vector<double> sums(votes.grid.size, 0.0);
   for (std::size_t i = 0; i < votes.frames; ++i)
     for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
@@ -276,7 +291,9 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   }
   found.track = tracked.track;
   const FlatSound flat = flatten(s.sound, found.track);
-  found.gear_margin = gear_margin_of(line_ratios(flat, framing_of(s.prior)), flat.mean_rate, tracked.lines);
+  const Ratios ratios = line_ratios(flat, framing_of(s.prior));
+  found.gear_margin = gear_margin_of(ratios, flat.mean_rate, only_gears(tracked.lines));
+  found.road_margin = gear_margin_of(ratios, flat.mean_rate, off_engine_orders(tracked.lines));
   for (std::size_t l = 0; l < lines.size(); ++l)
     found.lines.push_back({lines[l], tracked.lines[l].visible, tracked.followed[l]});
   if (s.prior.shape == PathShape::free_walk) {

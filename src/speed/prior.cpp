@@ -67,11 +67,34 @@ double relative_range(const std::vector<double>& speed) {
   return (*high - *low) / (0.5 * (*high + *low));
 }
 
+// Anywhere between two speeds; where nothing was said, 20 to 130 km/h.
+RatePrior range_prior(const StatedSpeed& stated, std::size_t steps, double step, double turns_per_metre) {
+  double slowest = 20.0 / 3.6, fastest = 130.0 / 3.6;
+  if (!stated.points.empty()) {
+    const double one = stated.points.front().speed.value(), other = stated.points.back().speed.value();
+    slowest = std::max(kSlowest, std::min(one, other));
+    fastest = std::max(1.02 * slowest, std::max(one, other));
+  }
+  const double middle = 0.5 * (slowest + fastest);
+  RatePrior prior;
+  prior.nominal = integrate(std::vector<double>(steps + 1, middle * turns_per_metre), step);
+  prior.high = fastest / middle - 1.0;
+  prior.low = -prior.high;
+  prior.sd = prior.high;
+  prior.steadiness = Steadiness::changing;
+  return prior;
+}
+
 }  // namespace
 
 RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_per_metre, Load load) {
   const auto steps = static_cast<std::size_t>(std::max(2.0, std::round(duration_s / 0.05)));
   const double step = duration_s / static_cast<double>(steps);
+  if (stated.source == SpeedSource::range || stated.points.empty()) {
+    RatePrior prior = range_prior(stated, steps, step, turns_per_metre);
+    if (load == Load::neutral) prior.shape = PathShape::smooth_curve;
+    return prior;
+  }
   RatePrior prior;
   std::vector<double> speed;
   const bool many = stated.source == SpeedSource::satellite && stated.points.size() > 8;
@@ -90,6 +113,10 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
     prior.sd = 0.04;
     prior.low = -0.14;
     prior.high = 0.065;
+  } else if (stated.source == SpeedSource::engine) {  // rev counters are rougher, and read to 100 rpm
+    prior.sd = 0.04;
+    prior.low = -0.12;
+    prior.high = 0.12;
   } else {
     prior.mean = 0.0;
     prior.sd = 0.02;

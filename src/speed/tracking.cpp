@@ -8,6 +8,7 @@
 #include "car_lines.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
+#include "idle.hpp"
 #include "learnt_lines.hpp"
 #include "prior.hpp"
 
@@ -70,6 +71,7 @@ struct Prepared {
   RatePrior prior;
   CarLines lines;
   Gear gear;
+  std::string note;  // on how the stated speed was read; may be empty
 };
 
 constexpr double kClearlyBetter = 1.5;  // nats/s
@@ -171,9 +173,12 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
   if (wheel.certainty != Certainty::sure) return;
   RatePrior revs;
   revs.nominal = wheel.track;
-  revs.sd = 0.3;
-  revs.low = -0.6;
+  revs.sd = 0.4;
+  revs.low = -0.85;  // idling at speed
   revs.high = 0.6;
+  revs.window_s = 1.0;
+  revs.lowest_hz = 18.0;
+  revs.apart = 0.02;
   for (double& turns : revs.nominal.turns) turns *= *ratio;
   const FoundAngle engine = AngleSearch(input.samples, input.sample_rate, revs).find(apart->engine);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
@@ -186,16 +191,67 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
       60.0 * found, known.gear.label, 60.0 * expected));
 }
 
+// Speeds found over stated that need no other explanation than a needle that reads high, or a satellite's
+// lag.
+bool usual_scale(SpeedSource source, double scale) {
+  const bool needle = source == SpeedSource::needle;
+  return source == SpeedSource::range || (scale > (needle ? 0.92 : 0.97) && scale < (needle ? 1.01 : 1.03));
+}
+
+constexpr double kGearsHeard = 1.0;  // nats/s
+
+// An engine alone fits some gear at some speed of any car. What gives it away: more of its lines at a slower
+// rate, or no gear lines but those on engine orders and an unusual speed.
+void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& known, const FoundAngle& found,
+                        Tracking& out) {
+  const auto ratio = overall_ratio(car, known.gear);
+  if (out.certainty == Certainty::lost || !ratio) return;
+  const FlatSound flat = flatten(decimate_for_tracking(input.samples, input.sample_rate), out.wheel);
+  if (const auto idle = idling_engine(flat, std::abs(*ratio), known.lines.wheel)) {
+    out = lost(known.prior,
+               fmt::format("The sound does not support the stated speed: an engine idling at {:.0f} rpm "
+                           "explains more of it; did the car move?",
+                           60.0 * *idle));
+    return;
+  }
+  const bool gears_heard = found.road_margin >= kGearsHeard;
+  if (out.certainty == Certainty::sure && (gears_heard || usual_scale(input.run.speed.source, out.scale)))
+    return;
+  out.certainty = Certainty::doubtful;
+  out.scale_sd = std::max(out.scale_sd, 0.006 * out.scale);
+  out.wheel_rate_sd = out.scale_sd * known.prior.nominal.mean_rate();
+  out.remarks.push_back(
+      fmt::format("Only the engine is heard clearly, and it fits a speed {:+.1f} % from the stated one: the "
+                  "sound does not "
+                  "support the stated speed by itself.",
+                  percent(out.scale)));
+}
+
+// An engine in gear that is nowhere to be heard where it should be may turn at another speed.
+bool engine_unheard(const FoundAngle& found) {
+  return 4 > std::count_if(found.lines.begin(), found.lines.end(), [](const FoundLine& line) {
+           return line.line.source == LineSource::engine && line.followed;
+         });
+}
+
 Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) {
   const AngleSearch search(input.samples, input.sample_rate, known.prior);
   std::string gear_remark;
-  auto fitting = lines_that_fit(search, car, known, gear_remark);
-  if (fitting) known.lines = *std::move(fitting);
-  Tracking out = from_found(search.find(known.lines.wheel), known.prior, known.lines);
+  const Gear stated = known.gear;
+  // In a wide range of speeds the engine's lines fit every gear; then only the stated one is sought.
+  if (input.run.speed.source != SpeedSource::range)
+    if (auto fitting = lines_that_fit(search, car, known, gear_remark)) known.lines = *std::move(fitting);
+  const FoundAngle found = search.find(known.lines.wheel);
+  Tracking out = from_found(found, known.prior, known.lines);
+  doubt_engine_alone(input, car, known, found, out);
+  if (out.certainty == Certainty::lost && !out.remarks.empty()) {
+    known.gear = stated;
+    return out;
+  }
   if (out.certainty == Certainty::lost)
     if (const auto changing = found_changing(input, known))
       out = from_found(*changing, known.prior, known.lines);
-  if (out.certainty == Certainty::lost) look_for_open_clutch(input, car, known, out);
+  if (out.certainty == Certainty::lost || engine_unheard(found)) look_for_open_clutch(input, car, known, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }
@@ -204,10 +260,12 @@ Tracking search_in(const RunInput& input, const Car& car, Prepared& known) {
   const double metres_per_turn = car.tyre.rolling_circumference.value();
   const StatedSpeed& stated = input.run.speed;
   Tracking out = known.lines.tied ? search_in_gear(input, car, known) : search_in_neutral(input, known);
+  const bool found_idling = out.certainty == Certainty::lost && !out.remarks.empty();
   out.gear = known.gear;
+  if (!known.note.empty()) out.remarks.push_back(known.note);
   remark_on_needle(out, stated, metres_per_turn);
   remark_on_change(out, known.prior, stated, metres_per_turn);
-  if (out.certainty == Certainty::lost)
+  if (out.certainty == Certainty::lost && !found_idling)
     out.remarks.push_back(fmt::format(
         "The sound does not support the stated speed: no speed from {} to {} explains it better than its "
         "rivals.",
@@ -215,6 +273,11 @@ Tracking search_in(const RunInput& input, const Car& car, Prepared& known) {
                 stated.unit, 0),
         to_text(Speed((1.0 + known.prior.high) * known.prior.nominal.mean_rate() * metres_per_turn),
                 stated.unit, 0)));
+  // Within the range nothing was contradicted.
+  if (stated.source == SpeedSource::range && out.certainty != Certainty::lost) {
+    out.scale_sd /= out.scale;
+    out.scale = 1.0;
+  }
   return out;
 }
 
@@ -226,20 +289,66 @@ struct Attempt {
   std::optional<Prepared> known;
 };
 
-// Nothing is searched yet, but what can't be is told at once.
-Attempt prepared(const RunInput& input, const Car& car) {
-  const Run& run = input.run;
+// The road speed that goes with an engine speed; out of gear none does.
+void use_engine_rate(const Car& car, const Gear& gear, bool tied, StatedSpeed& stated) {
+  const auto ratio = overall_ratio(car, gear);
+  stated.points.clear();
+  if (!tied || !ratio || *ratio == 0.0) return;
+  const ShaftRate wheel(stated.engine_rate->value() / std::abs(*ratio));
+  stated.points = {{Seconds(0), wheel * car.tyre.rolling_circumference}};
+}
+
+// A log with a clock of its own: seconds from its zero to the start of the recording. Every start that leaves
+// the recording within the log is tried, a minute of them at a time and then nearer; the lines choose.
+double start_in_log(const RunInput& input, const Car& car, const CarLines& lines) {
+  const auto& points = input.run.speed.points;
+  const double spare = points.empty() ? 0.0 : points.back().time.value() - length_of(input);
+  if (spare <= 0.0) return 0.0;
+  double best_start = 0.0, best = -1e300;
+  const auto attempt = [&](double start) {
+    StatedSpeed laid = input.run.speed;
+    for (SpeedPoint& point : laid.points) point.time -= Seconds(start);
+    const RatePrior prior =
+        rate_prior(laid, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), input.run.load);
+    const double evidence = AngleSearch(input.samples, input.sample_rate, prior).evidence_per_s(lines.wheel);
+    if (evidence <= best) return;
+    best = evidence;
+    best_start = start;
+  };
+  double step = std::max(2.0, spare / 40.0);
+  for (double start = 0.0; start <= spare; start += step) attempt(start);
+  for (; step > 0.6; step *= 0.5) {
+    const double middle = best_start;
+    for (double start : {middle - 0.5 * step, middle + 0.5 * step})
+      if (start >= 0.0 && start <= spare) attempt(start);
+  }
+  return best_start;
+}
+
+// Nothing is searched yet, but what can't be is told at once. Lays the log of the run against the sound.
+Attempt prepared(RunInput& input, const Car& car) {
+  Run& run = input.run;
   if (run.speed.source == SpeedSource::exact_shaft)
     return {at_given_rate(run.speed.shaft_rate.value_or(ShaftRate(0)).value(), length_of(input)), {}};
+  auto lines = car_lines(car, {run.gear, run.clutch});
+  if (run.speed.engine_rate) use_engine_rate(car, run.gear, lines && lines->tied, run.speed);
+  double start = 0.0;
+  if (run.speed.own_clock && lines && length_of(input) >= kShortest) {
+    start = start_in_log(input, car, *lines);
+    for (SpeedPoint& point : run.speed.points) point.time -= Seconds(start);
+  }
   const RatePrior prior =
       rate_prior(run.speed, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), run.load);
-  auto lines = car_lines(car, {run.gear, run.clutch});
   if (!lines) return {lost(prior, lines.error().sentence), {}};
   if (length_of(input) < kShortest)
     return {
         lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))),
         {}};
-  return {{}, Prepared{prior, *std::move(lines), run.gear}};
+  Prepared known{prior, *std::move(lines), run.gear, {}};
+  if (start > 0.0)
+    known.note = fmt::format(
+        "The speed log was laid against the sound: the recording starts {:.1f} s into the log.", start);
+  return {{}, std::move(known)};
 }
 
 // The scale that the sure runs in gear agree on, by the source of the speed.
@@ -294,9 +403,10 @@ void add_learnt(CarLines& lines, std::span<const TrackingLine> learnt) {
 
 }  // namespace
 
-std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) {
+std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given) {
+  std::vector<RunInput> runs(given.begin(), given.end());
   std::vector<Attempt> attempts;
-  for (const RunInput& run : runs) {
+  for (RunInput& run : runs) {
     attempts.push_back(prepared(run, car));
     Attempt& attempt = attempts.back();
     if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(run, car, *attempt.known);
@@ -305,7 +415,9 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> runs) 
   std::vector<Tracking> out;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];
-    const auto scale = common_scale(runs, attempts, runs[i].run.speed.source);
+    const SpeedSource source = runs[i].run.speed.source;
+    const auto scale =
+        source == SpeedSource::range ? std::optional<double>() : common_scale(runs, attempts, source);
     if (attempt.known && scale && attempt.tracking.certainty == Certainty::lost)
       narrow(attempt.known->prior, *scale);
     if (attempt.known && !attempt.known->lines.tied) add_learnt(attempt.known->lines, learnt);

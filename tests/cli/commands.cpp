@@ -114,6 +114,18 @@ TEST_CASE("a check is printed, and as JSON fits its schema, of noise as of silen
   CHECK(schema_complaint("check", gearhark_run("check --json - " + silence).out).empty());
 }
 
+TEST_CASE("a check with car, gear and speed says what the needle's error is") {
+  const std::string source = GEARHARK_SOURCE_DIR;
+  const std::string run = " --car " + source + "/models/heron_rear_transaxle.toml --gear 3 --load drive " +
+                          source + "/samples/pinion_bearing/run1.m4a";
+  CHECK_THAT(gearhark_run("check --speed 65km/h" + run).out, Contains("the needle reads"));
+  CHECK_THAT(gearhark_run("check --engine-speed 2700rpm" + run).out, Contains("the rev counter reads"));
+  const Ran machine = gearhark_run("check --json - --speed 65km/h" + run);
+  CHECK(schema_complaint("check", machine.out).empty());
+  CHECK_THAT(machine.out, Contains("\"gear_that_fits\": \"3\""));
+  CHECK(gearhark_run("check --gear 3 x.m4a").code == 2);
+}
+
 TEST_CASE("the schema check can fail") { CHECK_FALSE(schema_complaint("orders", "{}").empty()); }
 
 TEST_CASE("JSON goes to the file it names, whole or not at all") {

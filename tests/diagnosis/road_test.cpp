@@ -91,6 +91,24 @@ TEST_CASE("speed is constant, a sweep, or given at times") {
   CHECK(steps->unit == SpeedUnit::mph);
 }
 
+TEST_CASE("a range of speeds, an engine speed and the start in a log are understood") {
+  const auto range = parse_speed_between("30 mph and 60 mph");
+  REQUIRE(range);
+  CHECK(range->source == SpeedSource::range);
+  CHECK(range->points[1].speed.value() == Approx(60 * 0.44704));
+  CHECK_FALSE(parse_speed_between("60 mph and 30 mph"));
+  CHECK_FALSE(parse_speed_between("30 mph"));
+  const auto engine = stated_engine_speed("2400 rpm");
+  REQUIRE(engine);
+  CHECK(engine->engine_rate->value() == Approx(40.0));
+  const Folder folder;
+  static_cast<void>(folder.write("gps.csv", "time_s,speed_mps\n0,10.46\n1,10.54\n"));
+  const auto read = load_road_test(folder.write(
+      "t.toml", with_recording(third + "speed_file = \"gps.csv\"\nrecording_starts = \"0:01\"\n")));
+  REQUIRE(read);
+  CHECK(read->runs[0].speed.points[1].time.value() == Approx(0.0).margin(1e-9));
+}
+
 TEST_CASE("a speed that can't be says what would be right") {
   const auto sentence = [](std::string_view text) {
     const auto speed = parse_stated_speed(text);

@@ -43,6 +43,7 @@ Diagnosis example() {
   r.mean_wheel = ShaftRate(10.75);
   r.mean_wheel_sd = ShaftRate(0.02);
   r.tracking.scale = 0.957;
+  r.tracking.scale_sd = 0.0029;
   r.tracking.certainty = Certainty::sure;
   r.problems = {"1.3 % of the samples are at full scale. Put the phone further from the noise."};
   d.runs = {r};
@@ -76,8 +77,8 @@ TEST_CASE(
   CHECK_THAT(text, !Contains("2nd harmonic"));  // was not found
   CHECK_THAT(text, Contains("can't be told from: carrier_bearing_right, pinion head bearing"));
   CHECK_THAT(text,
-             Contains("gear 3, drive, straight, 45 mph; 22 s usable; wheels 10.750 +- 0.020 turns/s:\n"));
-  CHECK_THAT(text, Contains("     -4.3 % from what was stated\n"));
+             Contains("gear 3, drive, straight, 45 mph; 22 s usable; wheels 10.750 +- 0.020 turns/s: the\n"));
+  CHECK_THAT(text, Contains("     needle reads 4.5 +- 0.3 % high\n"));
   CHECK_THAT(text, Contains("- 1.3 % of the samples are at full scale."));
   CHECK_THAT(text, Contains("Gear 4, float, left, 40 mph for 30 s. Here it is loud."));
 }

@@ -122,3 +122,95 @@ TEST_CASE("tread heard in gear gives the speed in neutral, where the engine idle
   REQUIRE(found[1].engine);
   CHECK(found[1].engine->mean_rate() == Approx(14.0).epsilon(2e-3));
 }
+
+TEST_CASE("an engine at a stand supports no road speed") {
+  const Car car = heron();
+  // 850 rpm: every half order of an idling engine; 4 x 850 rpm would be gear 3 at about 50 mph.
+  std::vector<synthetic::Tone> idle;
+  for (int half = 1; half <= 48; ++half) idle.push_back({0.5 * half, half % 4 == 0 ? 0.06 : 0.03});
+  const auto samples =
+      synthetic::sound(kSeconds, kRate, idle, 0.05, [](double t) { return 14.2 + 0.05 * std::sin(t); });
+  for (const std::string gear : {"2", "3", "4"}) {
+    Run run = run_in(car, gear, 0.0);
+    run.speed.points = {{0_s, Speed(50 * 0.44704)}};
+    const Tracking found = track(samples, kRate, car, run);
+    CHECK(found.certainty != Certainty::sure);
+    CHECK(says(found, "does not support the stated speed"));
+  }
+}
+
+TEST_CASE("an engine speed in gear is enough") {
+  const Car car = heron();
+  const auto samples = synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, steady);
+  Run run = run_in(car, "3", 9.0);
+  run.speed.source = SpeedSource::engine;
+  run.speed.engine_rate = ShaftRate(std::abs(*overall_ratio(car, {"3"})) * 9.0 * 1.03);
+  run.speed.points.clear();
+  const Tracking found = track(samples, kRate, car, run);
+  CHECK(found.certainty == Certainty::sure);
+  CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(3e-4));
+}
+
+TEST_CASE("a gear and a range of speeds are enough") {
+  const Car car = heron();
+  const auto samples = synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, steady);
+  Run run = run_in(car, "3", 7.5);
+  run.speed.source = SpeedSource::range;
+  run.speed.points.push_back({0_s, ShaftRate(11.0) * car.tyre.rolling_circumference});
+  const Tracking found = track(samples, kRate, car, run);
+  CHECK(found.certainty == Certainty::sure);
+  CHECK(found.scale == 1.0);
+  CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(3e-4));
+}
+
+TEST_CASE("a speed that changed though the note says steady is said") {
+  const Car car = heron();
+  const auto faster = [](double t) { return 8.0 + 0.15 * t; };
+  const auto samples = synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, faster);
+  const Tracking found = track(samples, kRate, car, run_in(car, "3", 9.0));
+  CHECK(says(found, "The car was accelerating"));
+  CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, faster)).epsilon(1e-3));
+}
+
+TEST_CASE("an engine that idles while the car rolls in gear, pedal down, is said") {
+  const Car car = heron();
+  std::vector<synthetic::Tone> road, engine;
+  for (const auto& tone : tones(car, {"3"})) road.push_back(tone);
+  const double ratio = std::abs(*overall_ratio(car, {"3"}));
+  // Firing and whole orders leave the road's; the meshes stay.
+  std::erase_if(road, [ratio](const auto& tone) { return tone.order < 12.5 * ratio; });
+  for (int whole = 1; whole <= 12; ++whole) engine.push_back({1.0 * whole, 0.04});
+  auto samples = synthetic::sound(kSeconds, kRate, road, 0.05, steady);
+  const auto idling = synthetic::sound(kSeconds, kRate, engine, 0.0, [](double) { return 15.0; });
+  for (std::size_t i = 0; i < samples.size(); ++i) samples[i] += idling[i];
+  const Tracking found = track(samples, kRate, car, run_in(car, "3", 9.4));
+  for (const std::string& remark : found.remarks) UNSCOPED_INFO(remark);
+  CHECK(says(found, "Engine and road do not belong together"));
+  CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(1e-3));
+}
+
+TEST_CASE("a needle that reads low contradicts UN Regulation 39, which is said") {
+  const Car car = heron();
+  const auto samples = synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, steady);
+  CHECK(says(track(samples, kRate, car, run_in(car, "3", 8.6)), "UN Regulation 39"));
+  CHECK_FALSE(says(track(samples, kRate, car, run_in(car, "3", 9.4)), "UN Regulation 39"));
+}
+
+TEST_CASE("a log with its own clock is laid against the sound") {
+  const Car car = heron();
+  // 40 s of log; the recording are its seconds 18 to 28.
+  const auto logged = [](double t) { return 7.0 + 3.0 * std::exp(-0.02 * (t - 24.0) * (t - 24.0)); };
+  const auto samples =
+      synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, [&](double t) { return logged(t + 18.0); });
+  Run run = run_in(car, "3", 9.0);
+  run.speed = {};
+  run.speed.source = SpeedSource::satellite;
+  run.speed.own_clock = true;
+  for (int second = 0; second <= 40; ++second)
+    run.speed.points.push_back(
+        {Seconds(second), ShaftRate(logged(second - 1.0)) * car.tyre.rolling_circumference});
+  const Tracking found = track(samples, kRate, car, run);
+  CHECK(says(found, "The speed log was laid against the sound"));
+  CHECK(found.wheel.mean_rate() ==
+        Approx(synthetic::mean_rate(kSeconds, [&](double t) { return logged(t + 18.0); })).epsilon(1e-3));
+}

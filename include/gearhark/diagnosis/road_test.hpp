@@ -14,6 +14,10 @@
 //                                between
 //   speed_source = "needle"      # needle (when left out), satellite: what showed the speed
 //   speed_file = "track.gpx"     # instead of speed: a satellite log (GPX, NMEA, CSV)
+//   recording_starts = "1:35"    # how far into the speed file; left out: found from the sound where the log
+//                                # has clock times, else both start together
+//   speed_between = "30 mph and 60 mph"  # instead of speed: nothing better is known
+//   engine_speed = "2500 rpm"    # instead of speed: what the rev counter showed
 //   shaft_rate = "1797 rpm"      # instead of speed: a bench spin, turns of the driven wheels' shafts
 //   from = "0:05"                # the part of the recording to use
 //   to = "0:25"
@@ -48,6 +52,10 @@ inline constexpr Seconds end_of_run{std::numeric_limits<double>::infinity()};
 // beyond 500 km/h; times that do not rise.
 Result<StatedSpeed> parse_stated_speed(std::string_view text);
 Result<StatedSpeed> stated_shaft_rate(std::string_view text);
+// "30 mph and 60 mph"
+Result<StatedSpeed> parse_speed_between(std::string_view text);
+// "2500 rpm"
+Result<StatedSpeed> stated_engine_speed(std::string_view text);
 
 // Why this car can't be in that state: a gear that it lacks, "drive" in neutral, "neutral" in gear. A
 // sentence without file and place.

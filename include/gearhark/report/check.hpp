@@ -1,15 +1,25 @@
 // What `gearhark check` tells of one recording, as text and JSON.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "gearhark/recording/quality.hpp"
+#include "gearhark/speed/tracking.hpp"
 
 namespace gearhark {
 
+// What the sound says of the car's speed, where car, gear and speed were given.
+struct SpeedCheck {
+  StatedSpeed stated;
+  Tracking tracking;
+};
+
 // A line per measurement, then what is wrong and what to do again.
-std::string check_text(const Recording& recording, const RecordingQuality& quality);
+std::string check_text(const Recording& recording, const RecordingQuality& quality,
+                       const std::optional<SpeedCheck>& speed = {});
 // One object; frequencies in Hz, times in s, levels in dB.
-std::string check_json(const Recording& recording, const RecordingQuality& quality);
+std::string check_json(const Recording& recording, const RecordingQuality& quality,
+                       const std::optional<SpeedCheck>& speed = {});
 
 }  // namespace gearhark

@@ -14,8 +14,8 @@
 
 namespace gearhark {
 
-// How the user knows the speed.
-enum class SpeedSource { needle, satellite, exact_shaft, range };
+// How the user knows the speed. range: only that it lay between two speeds; engine: from the rev counter.
+enum class SpeedSource { needle, satellite, exact_shaft, range, engine };
 
 struct SpeedPoint {
   Seconds time;  // from the start of the recording
@@ -23,11 +23,13 @@ struct SpeedPoint {
 };
 
 // What was said about the speed: points joined by straight lines (one point: constant). For exact_shaft (a
-// bench spin) `shaft_rate` replaces the points.
+// bench spin) `shaft_rate` replaces the points, for engine `engine_rate`, which in gear gives the wheels'.
+// For range there are two, the slowest and the fastest.
 struct StatedSpeed {
   SpeedSource source = SpeedSource::needle;
   std::vector<SpeedPoint> points;
   std::optional<ShaftRate> shaft_rate;
+  std::optional<ShaftRate> engine_rate;
   // The points' zero need not be the recording's: it may have started at any time within them.
   bool own_clock = false;
   SpeedUnit unit = SpeedUnit::kmh;  // as the user wrote it
@@ -48,7 +50,7 @@ struct Tracking {
   AngleTrack wheel;                  // mean driven wheel
   std::optional<AngleTrack> engine;  // neutral or clutch down: on its own; in gear: nothing (use the ratio)
   double wheel_rate_sd = 0.0;        // turns/s, of the mean rate
-  double scale = 1.0;                // found over stated speed
+  double scale = 1.0;                // found over stated speed; of a range 1
   double scale_sd = 0.0;
   Certainty certainty = Certainty::lost;
   Gear gear;                         // that the lines fit: the stated one, unless a remark says otherwise
