@@ -20,6 +20,7 @@ void add_check(CLI::App& app, Action& chosen);
 void add_diagnose(CLI::App& app, Action& chosen);
 void add_compare(CLI::App& app, Action& chosen);
 void add_confirm(CLI::App& app, Action& chosen);
+void add_listen(CLI::App& app, Action& chosen);
 void add_decide(CLI::App& app, Action& chosen);
 void add_swap(CLI::App& app, Action& chosen);
 void add_inspect(CLI::App& app, Action& chosen);

@@ -43,6 +43,7 @@ int main(int count, char** words) {
   cli::add_diagnose(app, chosen);
   cli::add_compare(app, chosen);
   cli::add_confirm(app, chosen);
+  cli::add_listen(app, chosen);
   cli::add_decide(app, chosen);
   cli::add_swap(app, chosen);
   cli::add_inspect(app, chosen);

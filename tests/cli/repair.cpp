@@ -135,3 +135,19 @@ TEST_CASE("compare says what is wrong with its input") {
   ends_in_one_sentence("compare " + before + " " + source_folder + "/samples/wheel_bearing/ROADTEST.toml", 1,
                        "must be of one car");
 }
+
+TEST_CASE("listen writes the band alone and, when asked, the imagined fault; its JSON fits its schema") {
+  const Folder folder;
+  const std::string test = source_folder + "/samples/pinion_bearing/ROADTEST.toml", file = folder / "x.wav";
+  const Ran ran = gearhark_run("listen " + test + " --out " + file + " --half-speed --imagine --json -");
+  INFO(ran.complaint);
+  REQUIRE(ran.code == 0);
+  CHECK(schema_complaint("listening", ran.out) == "");
+  CHECK(folder.files() == 3);
+  // 22 s at 44100 Hz in 16 bits.
+  CHECK(std::filesystem::file_size(file) == Approx(2 * 22 * 44100).epsilon(0.02));
+  ends_in_one_sentence("listen " + test + " --out " + (folder / "no/x.wav"), 1, "can't be written");
+  ends_in_one_sentence("listen " + test + " --out x.wav --part gizmo", 2, "no part");
+  ends_in_one_sentence("listen " + test + " --out x.wav --fault loud", 2, "--fault");
+  ends_in_one_sentence("listen " + test, 2, "--out");
+}

@@ -1,0 +1,225 @@
+#include "gearhark/repair/listen.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <tuple>
+
+#include "gearhark/diagnosis/hearing.hpp"
+#include "gearhark/diagnosis/ranking.hpp"
+#include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/statistics.hpp"
+
+namespace gearhark {
+namespace {
+
+constexpr double level_rms = 0.1, highest_peak = 0.98;
+constexpr double edge_share = 0.1;  // of the band's width
+constexpr double notch_seconds =
+    0.35;  // a tone's strength and phase change no faster; notches are a few hertz wide
+constexpr double lowest_hz = 60.0, highest_hz = 7600.0;
+constexpr double tone_margin = 1.12;  // a band about tones reaches this far beyond them
+constexpr int mesh_harmonics = 12;
+
+// 1 inside the band, 0 beyond its edges.
+double pass(double hz, double low, double high) {
+  const double edge = edge_share * (high - low);
+  const double inside = std::min(hz - (low - edge), (high + edge) - hz) / edge;
+  if (inside <= 0.0) return 0.0;
+  return inside >= 1.0 ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * inside);
+}
+
+std::vector<float> band_passed(std::span<const float> samples, double rate_hz, double low, double high) {
+  const std::size_t points = good_length(samples.size() + 4096);
+  std::vector<float> padded(points, 0.0f);
+  std::copy(samples.begin(), samples.end(), padded.begin());
+  std::vector<std::complex<float>> bins(points / 2 + 1);
+  const RealFft fft(points);
+  fft.forward(padded, bins);
+  for (std::size_t k = 0; k < bins.size(); ++k)
+    bins[k] *=
+        static_cast<float>(pass(static_cast<double>(k) * rate_hz / static_cast<double>(points), low, high));
+  fft.inverse(bins, padded);
+  padded.resize(samples.size());
+  return padded;
+}
+
+// A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
+// means over it hold its strength and phase. What they hold is taken away; the rest stays as it was.
+void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
+  std::vector<float> across(samples.size()), along(samples.size()), real(samples.size()),
+      imaginary(samples.size());
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    const double turned = order * angle[i], phase = 2 * std::numbers::pi * (turned - std::floor(turned));
+    along[i] = static_cast<float>(std::cos(phase));
+    across[i] = static_cast<float>(std::sin(phase));
+    real[i] = samples[i] * along[i];
+    imaginary[i] = samples[i] * across[i];
+  }
+  const auto width = static_cast<std::size_t>(notch_seconds * rate_hz);
+  for (auto* part : {&real, &imaginary}) *part = moving_average(moving_average(*part, width), width);
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    samples[i] -= 2.0f * (real[i] * along[i] + imaginary[i] * across[i]);
+}
+
+std::vector<float> without_tones(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+                                 std::span<const double> orders) {
+  std::vector<double> angle(samples.size());
+  for (std::size_t i = 0; i < samples.size(); ++i) angle[i] = shaft.at(static_cast<double>(i) / rate_hz);
+  std::vector<float> out(samples.begin(), samples.end());
+  for (const double order : orders) take_tone_out(out, angle, rate_hz, order);
+  return out;
+}
+
+struct Range {
+  double low = 1e9, high = 0.0;
+  void take(double hz) {
+    low = std::min(low, hz);
+    high = std::max(high, hz);
+  }
+};
+
+// Where the fault sounds: the carrier band of events; from the lowest to the highest of its tones.
+std::pair<Hertz, Hertz> band_of(const Candidate& candidate, const HeardRun& run, std::size_t r) {
+  if (candidate.kind == EvidenceKind::events) return {candidate.band_low, candidate.band_high};
+  const double rate = run.wheel_rate.value(), base = candidate.fundamental[r];
+  Range range;
+  if (candidate.kind == EvidenceKind::tyre_orders) {
+    range.take((0.75 * base - 2.0) * rate);
+    range.take((1.25 * base + 2.0) * rate);
+  } else {
+    range.take((base - 2.0 * candidate.modulation[r]) * rate);
+    range.take((3.0 * base + 2.0 * candidate.modulation[r]) * rate);
+  }
+  return {Hertz(std::max(lowest_hz, range.low / tone_margin)),
+          Hertz(std::min(highest_hz, range.high * tone_margin))};
+}
+
+// Everything that a sound car makes in that band, but for the suspect's own lines.
+std::vector<double> healthy_tones(const Car& car, const HeardRun& run, const std::string& part, Hertz low,
+                                  Hertz high) {
+  const double highest = high.value() * 1.2 / run.wheel_rate.value();
+  std::vector<double> orders;
+  const auto take = [&](double base, double step) {
+    for (double order = base; base > 0.0 && order <= highest; order += step) orders.push_back(order);
+  };
+  const auto engine = run.rates.find("engine");
+  if (engine != run.rates.end() && engine->second.road_bound()) {
+    const double turn = std::abs(engine->second.wheel);
+    take(0.5 * turn, 0.5 * turn);
+  }
+  for (const Line& line : predicted_lines(car, run.state, run.rates)) {
+    if (!line.sounds_healthy || line.part == part || line.harmonic != 1 || line.sideband != 0) continue;
+    if (!line.rate.road_bound() || line.kind != LineKind::mesh) continue;
+    const double mesh = std::abs(line.rate.wheel);
+    for (int h = 1; h <= mesh_harmonics && h * mesh <= highest; ++h) orders.push_back(h * mesh);
+  }
+  const double lowest = low.value() / 1.2 / run.wheel_rate.value();
+  std::erase_if(orders, [&](double order) { return order < lowest; });
+  std::sort(orders.begin(), orders.end());
+  return orders;
+}
+
+Error usage(const std::string& sentence) { return {sentence, ErrorKind::usage}; }
+
+struct Choice {
+  const RankedPart* ranked = nullptr;
+  const Candidate* candidate = nullptr;
+};
+
+Result<Choice> choose(const Car& car, const Hearing& hearing, const Ranking& ranking,
+                      const ListenSettings& asked) {
+  if (!asked.part.empty() && !car.part(asked.part)) {
+    std::string known;
+    for (const Part& part : car.parts) known += (known.empty() ? "" : ", ") + part.id;
+    return usage(fmt::format("the car has no part \"{}\"; its parts are {}", asked.part, known));
+  }
+  Choice out;
+  for (const RankedPart& p : ranking.parts) {
+    const auto& twins = p.cannot_be_told_from;
+    if (asked.part.empty() || p.part == asked.part ||
+        std::find(twins.begin(), twins.end(), asked.part) != twins.end()) {
+      out = {&p, &hearing.candidates[p.best]};
+      break;
+    }
+  }
+  if (!out.ranked)
+    return Error{asked.part.empty()
+                     ? std::string("in no run could the speed be found, so nothing can be picked out")
+                     : fmt::format("\"{}\" does not turn in any run whose speed could be found", asked.part)};
+  if (!asked.fault || out.candidate->fault == *asked.fault) return out;
+  for (const Candidate& c : hearing.candidates)
+    if (!c.healthy && c.part == out.ranked->part && c.fault == *asked.fault) return Choice{out.ranked, &c};
+  return usage(fmt::format("\"{}\" can't have the fault \"{}\"", out.ranked->part, to_text(*asked.fault)));
+}
+
+// Place among the heard runs.
+Result<std::size_t> run_to_use(const Hearing& hearing, const Candidate& candidate,
+                               std::optional<std::size_t> asked, std::size_t given) {
+  if (asked && *asked >= given)
+    return usage(fmt::format("there is no run {}; the road test has {}", *asked + 1, given));
+  std::optional<std::size_t> best;
+  for (std::size_t r = 0; r < hearing.heard.size(); ++r) {
+    if (asked && static_cast<std::size_t>(hearing.index[r]) != *asked) continue;
+    if (candidate.fundamental[r] <= 0.0) continue;
+    if (!best || candidate.visibility[r] > candidate.visibility[*best]) best = r;
+  }
+  if (best) return *best;
+  return Error{fmt::format("\"{}\" does not turn{}, or the speed could not be found there", candidate.part,
+                           asked ? fmt::format(" in run {}", *asked + 1) : std::string(" in any run"))};
+}
+
+}  // namespace
+
+std::vector<float> band_alone(std::span<const float> samples, double rate_hz, Hertz low, Hertz high,
+                              const AngleTrack& shaft, std::span<const double> notched) {
+  // The band first: a loud tone outside it would leak through a notch's short ends.
+  const auto band = band_passed(samples, rate_hz, low.value(), std::min(high.value(), 0.45 * rate_hz));
+  return without_tones(band, rate_hz, shaft, notched);
+}
+
+std::vector<float> gain_matched(std::vector<float> samples) {
+  double sum = 0.0, peak = 0.0;
+  for (const float s : samples) {
+    sum += static_cast<double>(s) * static_cast<double>(s);
+    peak = std::max(peak, std::abs(static_cast<double>(s)));
+  }
+  if (peak <= 0.0) return samples;
+  const double rms = std::sqrt(sum / static_cast<double>(samples.size()));
+  const auto gain = static_cast<float>(std::min(level_rms / rms, highest_peak / peak));
+  for (float& s : samples) s *= gain;
+  return samples;
+}
+
+Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds,
+                         const ListenSettings& settings) {
+  const Hearing hearing = hear(car, sounds);
+  const Ranking ranking = rank(car, hearing.candidates);
+  const auto choice = choose(car, hearing, ranking, settings);
+  if (!choice) return choice.error();
+  const Candidate& candidate = *choice->candidate;
+  const auto place = run_to_use(hearing, candidate, settings.run, sounds.size());
+  if (!place) return place.error();
+  Listening out;
+  out.part = settings.part.empty() ? candidate.part : settings.part;
+  if (const Part* part = car.part(out.part)) out.name = part->name;
+  out.fault = candidate.fault;
+  out.probability = choice->ranked->probability;
+  out.run = static_cast<std::size_t>(hearing.index[*place]);
+  std::tie(out.low, out.high) = band_of(candidate, hearing.heard[*place], *place);
+  out.tracking = hearing.runs[out.run].tracking;
+  out.notched = healthy_tones(car, hearing.heard[*place], candidate.part, out.low, out.high);
+  const Recording& recording = sounds[out.run].recording;
+  out.rate_hz = recording.sample_rate;
+  out.samples = gain_matched(
+      band_alone(recording.samples, out.rate_hz, out.low, out.high, out.tracking.wheel, out.notched));
+  out.cautions = {
+      "Turn the volume down before playing: the band was made louder than it was in the car.",
+      "Hearing a noise alone proves nothing about the part; hands and eyes come before any repair or drive."};
+  return out;
+}
+
+}  // namespace gearhark
