@@ -4,7 +4,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
-#include "gearhark/synthesis/synthesis.hpp"
+#include "gearhark/diagnosis/motion.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -49,15 +49,7 @@ Result<Sound> imagined(const Car& car, const Run& run, const Listening& heard) {
   settings.run.clutch = run.clutch;
   settings.run.load = run.load;
   settings.run.turn = run.turn;
-  Motion motion;
-  motion.step_s = heard.tracking.wheel.step_s;
-  motion.wheel = heard.tracking.wheel.turns;
-  motion.engine =
-      heard.tracking.engine ? heard.tracking.engine->turns : std::vector<double>(motion.wheel.size());
-  motion.engine.resize(motion.wheel.size(), motion.engine.empty() ? 0.0 : motion.engine.back());
-  motion.bend.assign(motion.wheel.size(), 0.0);
-  settings.run.duration = Seconds(heard.tracking.wheel.duration());
-  settings.run.motion = std::move(motion);
+  settings.run.motion = motion_found(heard.tracking, 0.0);
   settings.fault = SoundFault{};
   settings.fault->part = heard.part;
   settings.fault->fault = heard.fault;

@@ -7,6 +7,7 @@
 
 #include "gearhark/diagnosis/explain.hpp"
 #include "gearhark/diagnosis/hearing.hpp"
+#include "gearhark/diagnosis/motion.hpp"
 #include "gearhark/diagnosis/next_run.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/signal/resample.hpp"
@@ -21,20 +22,6 @@ constexpr double injection_rate_hz = 48000.0;  // synthesis makes this
 constexpr double quietest_db = -18.0, loudest_db = 15.0, first_db = 0.0;
 constexpr double shown_chance = 0.01;
 constexpr double clearly_more = 2.0;  // than the recording has by itself
-
-// The shaft angles found, for the synthesiser.
-Motion motion_found(const Tracking& tracking, double bend) {
-  Motion motion;
-  const double seconds = tracking.wheel.duration();
-  const auto steps = static_cast<std::size_t>(seconds / motion.step_s);
-  for (std::size_t i = 0; i <= steps; ++i) {
-    const double t = static_cast<double>(i) * motion.step_s, wheel = tracking.wheel.at(t);
-    motion.wheel.push_back(wheel);
-    motion.engine.push_back(tracking.engine ? tracking.engine->at(t) : 0.0);
-    motion.bend.push_back(bend * wheel);
-  }
-  return motion;
-}
 
 // One run with what its injections need.
 struct Bench {

@@ -42,6 +42,9 @@ std::optional<Error> mistake(const Car& car, const SoundSettings& settings) {
                                              : settings.run.duration.value();
   if (!(seconds >= 0.5 && seconds <= 600.0))
     return Error{fmt::format("A sound of {:g} s can't be made: ask for 0.5 to 600 s.", seconds)};
+  if (settings.run.motion && settings.run.motion->step_s != Motion{}.step_s)
+    return Error{fmt::format("A motion given every {:g} ms can't be used: give it every {:g} ms.",
+                             1e3 * settings.run.motion->step_s, 1e3 * Motion{}.step_s)};
   if (!settings.fault) return std::nullopt;
   const Part* part = car.part(settings.fault->part);
   if (!part)

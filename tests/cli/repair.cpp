@@ -146,6 +146,9 @@ TEST_CASE("listen writes the band alone and, when asked, the imagined fault; its
   CHECK(folder.files() == 3);
   // 22 s at 44100 Hz in 16 bits.
   CHECK(std::filesystem::file_size(file) == Approx(2 * 22 * 44100).epsilon(0.02));
+  // What is imagined lasts as long as the run, at the synthesiser's 48 kHz.
+  for (const char* imagined : {"x_imagined.wav", "x_imagined_alone.wav"})
+    CHECK(std::filesystem::file_size(folder / imagined) == Approx(2 * 22 * 48000).epsilon(0.02));
   ends_in_one_sentence("listen " + test + " --out " + (folder / "no/x.wav"), 1, "can't be written");
   ends_in_one_sentence("listen " + test + " --out x.wav --part gizmo", 2, "no part");
   ends_in_one_sentence("listen " + test + " --out x.wav --fault loud", 2, "--fault");

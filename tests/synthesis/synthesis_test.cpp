@@ -342,6 +342,15 @@ TEST_CASE("a motion found elsewhere replaces the planned one") {
   CHECK(events_per_wheel_turn(sound) == Approx(3.58478 * final_drive).epsilon(0.001));
 }
 
+TEST_CASE("a motion on another grid is refused, or it would be played at another speed") {
+  SoundSettings settings;
+  settings.run.motion =
+      Motion{0.05, std::vector<double>(101), std::vector<double>(101), std::vector<double>(101)};
+  const auto sound = synthesise(small_car(), settings);
+  REQUIRE_FALSE(sound);
+  CHECK(sound.error().sentence.find("every 50 ms") != std::string::npos);
+}
+
 TEST_CASE("the phone holds its level, cuts the lows and never passes full scale") {
   SoundSettings settings = steady_run();
   const Sound plain = made(settings);

@@ -19,9 +19,9 @@
 
 namespace gearhark {
 
-// Shaft angles over time on a uniform grid, linear in between. All three have the same length.
+// Shaft angles over time on a uniform grid of 1 ms, linear in between. All three have the same length.
 struct Motion {
-  double step_s = 0.001;
+  double step_s = 0.001;       // synthesise() takes no other
   std::vector<double> wheel;   // turns of the mean driven wheel
   std::vector<double> engine;  // turns of the crankshaft where it is not tied to the road; else unused
   std::vector<double> bend;    // turns of half of (right - left) driven wheel
@@ -104,8 +104,8 @@ struct Sound {
   SoundTruth truth;
 };
 
-// Errors: a gear or part the car lacks, a fault that part can't have, a duration outside 0.5 to 600 s. A part
-// that stands still in this run is silent, not an error.
+// Errors: a gear or part the car lacks, a fault that part can't have, a duration outside 0.5 to 600 s, a
+// motion on another grid. A part that stands still in this run is silent, not an error.
 Result<Sound> synthesise(const Car& car, const SoundSettings& settings);
 
 // The fault of `settings` alone, through cabin and microphone, at no particular level, 48 kHz. Errors: as
