@@ -3,9 +3,11 @@
 
 #include <fmt/format.h>
 
+#include <optional>
 #include <string>
 #include <string_view>
 
+#include "gearhark/car/lines.hpp"
 #include "gearhark/units/result.hpp"
 
 namespace gearhark::cli {
@@ -16,6 +18,15 @@ template <class T>
 Result<T> option(std::string_view name, Result<T> value) {
   if (!value) return usage(fmt::format("{}: {}", name, value.error().sentence));
   return value;
+}
+
+// --fault: as a diagnosis writes it; nothing where it was left out.
+inline Result<std::optional<Fault>> fault_option(const std::string& text) {
+  const auto fault = fault_from_text(text);
+  if (text.empty() || fault) return fault;
+  return usage(fmt::format(
+      "--fault: \"{}\" is no fault that is known here; write such as \"outer race\" or \"worn teeth\"",
+      text));
 }
 
 }  // namespace gearhark::cli

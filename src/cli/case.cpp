@@ -1,6 +1,4 @@
 #include <cstdlib>
-#include <fstream>
-#include <iterator>
 #include <memory>
 
 #include "arguments.hpp"
@@ -37,13 +35,6 @@ Result<Casebook> book(const Options& given, Casebook::IfMissing if_missing) {
   return Casebook::open(*path, if_missing);
 }
 
-Result<std::string> text_of(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  std::string text{std::istreambuf_iterator<char>(in), {}};
-  if (!in && text.empty()) return Error{fmt::format("{}: the file can't be read; check the name", path)};
-  return text;
-}
-
 std::optional<Error> take_recording(Case& out, const std::string& file) {
   const auto hash = file_hash(file);
   if (!hash) return hash.error();
@@ -61,7 +52,7 @@ std::optional<Error> take(Case& out, const std::string& file) {
     return std::nullopt;
   }
   if (!file.ends_with(".json")) return take_recording(out, file);
-  const auto text = text_of(file);
+  const auto text = read_whole(file, "file");
   if (!text) return text.error();
   const auto kind = kind_of_paper(*text, file);
   if (!kind) return kind.error();
@@ -98,10 +89,7 @@ Outcome put_in_case(const Options& given) {
 }
 
 Outcome record_found(const Options& given) {
-  if (!given.fault.empty() && !fault_from_text(given.fault))
-    return usage(fmt::format(
-        "--fault: \"{}\" is no fault that is known here; write such as \"outer race\" or \"worn teeth\"",
-        given.fault));
+  if (const auto fault = fault_option(given.fault); !fault) return fault.error();
   auto opened = book(given, Casebook::IfMissing::fail);
   if (!opened) return opened.error();
   Case more;
@@ -145,7 +133,7 @@ Outcome export_cases(const Options& given) {
 }
 
 Outcome import_cases(const Options& given) {
-  const auto text = text_of(given.file);
+  const auto text = read_whole(given.file, "file");
   if (!text) return text.error();
   const auto cases = read_casebook(*text, given.file);
   if (!cases) return cases.error();

@@ -21,13 +21,9 @@ Outcome confirm_suspect(const Options& given) {
   ConfirmSettings settings;
   settings.injections = given.injections;
   settings.progress = [](const std::string& words) { fmt::print(stderr, "{} ...\n", words); };
-  if (!given.fault.empty()) {
-    settings.fault = fault_from_text(given.fault);
-    if (!settings.fault)
-      return usage(
-          fmt::format("--fault: '{}' is no fault; one is written as in a diagnosis, such as \"outer race\"",
-                      given.fault));
-  }
+  const auto fault = fault_option(given.fault);
+  if (!fault) return fault.error();
+  settings.fault = *fault;
   const auto test = load_road_test(given.file);
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);

@@ -1,7 +1,5 @@
 #include "gearhark/report/decide.hpp"
 
-#include <fstream>
-#include <iterator>
 #include <memory>
 
 #include "arguments.hpp"
@@ -15,13 +13,6 @@ namespace {
 struct Options {
   std::string file, prices, car, json;
 };
-
-Result<std::string> text_of(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  std::string text{std::istreambuf_iterator<char>(in), {}};
-  if (!in && text.empty()) return Error{fmt::format("{}: the diagnosis can't be read; check the name", path)};
-  return text;
-}
 
 struct Basis {
   Car car;
@@ -43,7 +34,7 @@ Result<Basis> from_json(const Options& given) {
   if (given.car.empty()) return usage(given.file + ": a diagnosis needs --car CAR.toml beside it");
   auto car = load_car(given.car);
   if (!car) return car.error();
-  const auto text = text_of(given.file);
+  const auto text = read_whole(given.file, "diagnosis");
   if (!text) return text.error();
   auto chances = read_chances(*text, given.file);
   if (!chances) return chances.error();

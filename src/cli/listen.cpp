@@ -20,15 +20,9 @@ struct Options {
 constexpr double imagined_db = 12.0;  // clearly there, as a customer's would be
 
 Result<ListenSettings> settings_of(const Options& given) {
-  ListenSettings out{given.part, {}, {}};
-  if (!given.fault.empty()) {
-    out.fault = fault_from_text(given.fault);
-    if (!out.fault)
-      return usage(fmt::format(
-          "--fault: \"{}\" is no fault that is known here; write such as \"outer race\" or \"worn "
-          "teeth\"",
-          given.fault));
-  }
+  const auto fault = fault_option(given.fault);
+  if (!fault) return fault.error();
+  ListenSettings out{given.part, *fault, {}};
   if (given.run > 0) out.run = given.run - 1;
   return out;
 }

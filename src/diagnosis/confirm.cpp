@@ -20,7 +20,6 @@ constexpr double injection_rate_hz = 48000.0;  // synthesis makes this
 // Levels of injected faults: none is worth a test beyond what any ear would hear, or below what no detector
 // finds.
 constexpr double quietest_db = -18.0, loudest_db = 15.0, first_db = 0.0;
-constexpr double shown_chance = 0.01;
 constexpr double clearly_more = 2.0;  // than the recording has by itself
 
 // One run with what its injections need.
@@ -34,13 +33,6 @@ struct Bench {
   std::vector<float> recording;  // 48 kHz
   Motion motion;
 };
-
-double heard_in(const std::vector<Candidate>& candidates, Fault fault) {
-  double most = 0.0;
-  for (const Candidate& candidate : candidates)
-    if (candidate.fault == fault && candidate.turned) most = std::max(most, heard(candidate));
-  return most;
-}
 
 std::optional<bool> is_found(const Bench& bench, double level_db, std::uint64_t character) {
   SoundSettings settings;
@@ -57,9 +49,12 @@ std::optional<bool> is_found(const Bench& bench, double level_db, std::uint64_t 
   const auto fault = synthesise_fault(bench.car, settings);
   if (!fault) return {};
   const auto mixed = with_fault(bench.recording, *fault, Decibels::already(level_db));
-  const HeardRun run = listen_to(bench.car, bench.sound.run, mixed, injection_rate_hz,
-                                 bench.report.quality.bandwidth, bench.report.tracking);
-  return heard_in(gather_part(bench.car, bench.part, {run}), bench.fault) >= bench.enough;
+  std::vector<HeardRun> run;
+  run.push_back(listen_to(bench.car, bench.sound.run, mixed, injection_rate_hz,
+                          bench.report.quality.bandwidth, bench.report.tracking));
+  const std::vector<Candidate> candidates = gather_part(bench.car, bench.part, run, bench.fault);
+  return std::any_of(candidates.begin(), candidates.end(),
+                     [&](const Candidate& c) { return c.turned && heard(c) >= bench.enough; });
 }
 
 // Up and down round the level that is found as often as not: large steps first.
@@ -76,23 +71,12 @@ std::vector<Trial> inject(const Bench& bench, int injections) {
   return trials;
 }
 
-std::vector<EvidenceItem> lines_of(Candidate candidate, const HeardRun& run, int recording) {
-  show_lines(candidate, {run});
-  std::vector<EvidenceItem> items;
-  for (const SeenLine& line : candidate.lines)
-    items.push_back({recording, words_for_line(candidate, line), line.order, line.engine_bound,
-                     line.frequency, line.above_background, line.chance, line.chance < shown_chance});
-  return items;
-}
-
-const Candidate* strongest(const std::vector<Candidate>& candidates, const std::string& part,
-                           std::optional<Fault> fault, const Car& car) {
-  const Candidate* best = nullptr;
+// Of the candidates of one part.
+Candidate* strongest(std::vector<Candidate>& candidates, const Car& car) {
+  Candidate* best = nullptr;
   const auto excess = [&](const Candidate& c) { return heard(c) - enough_heard(c, car); };
-  for (const Candidate& c : candidates)
-    if (c.part == part && !c.healthy && c.turned && (!fault || c.fault == *fault) &&
-        (!best || excess(c) > excess(*best)))
-      best = &c;
+  for (Candidate& c : candidates)
+    if (c.turned && (!best || excess(c) > excess(*best))) best = &c;
   return best;
 }
 
@@ -204,20 +188,20 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
   const auto say = [&](const std::string& words) {
     if (settings.progress) settings.progress(words);
   };
+  if (!car.part(part)) return no_such_part(car, part);
   say("listening to the runs");
   Hearing hearing = hear(car, sounds);
-  if (!car.part(part)) return no_such_part(car, part);
   if (hearing.heard.empty()) return nothing_placed(car, part, settings, std::move(hearing));
   const auto word = fault_words(hearing.heard, part, settings.fault);
   if (!word) return word.error();
-  const std::vector<Candidate> alone = gather_part(car, part, hearing.heard);
-  const Candidate* suspect = strongest(alone, part, settings.fault, car);
+  std::vector<Candidate> alone = gather_part(car, part, hearing.heard, settings.fault);
+  const Candidate* suspect = strongest(alone, car);
   if (!suspect) return Error{fmt::format("The part '{}' does not turn in these runs.", part)};
 
   Confirmation out;
   out.car_name = car.name;
   out.part = part;
-  if (const Part* known = car.part(part)) out.name = known->name;
+  out.name = car.part(part)->name;
   out.fault = suspect->fault;
   out.heard = heard(*suspect);
   out.enough = enough_heard(*suspect, car);
@@ -229,14 +213,16 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
 
   for (std::size_t r = 0; r < hearing.heard.size(); ++r) {
     const auto recording = static_cast<std::size_t>(hearing.index[r]);
-    const std::vector<Candidate> here = gather_part(car, part, {hearing.heard[r]});
-    const Candidate* own = strongest(here, part, suspect->fault, car);
+    const std::vector<HeardRun> run_alone(1, hearing.heard[r]);
+    std::vector<Candidate> here = gather_part(car, part, run_alone, suspect->fault);
+    Candidate* own = strongest(here, car);
     if (!own) continue;
+    show_lines(*own, run_alone);
     ConfirmRun& run = out.by_run.emplace_back();
     run.recording = hearing.index[r];
     run.heard = heard(*own);
     run.enough = out.enough;
-    run.lines = lines_of(*own, hearing.heard[r], hearing.index[r]);
+    run.lines = items_of(*own, {hearing.index[r]});
     run.expected_loudness = suspect->visibility[r];
     if (run.heard >= run.enough || settings.injections == 0) continue;
     const RunSound& sound = sounds[recording];

@@ -15,17 +15,8 @@ namespace {
 constexpr double speak_up = 0.5;        // probability at which a suspect is called a finding
 constexpr double least_evidence = 2.0;  // nats its own evidence must add: a prior is not a finding
 constexpr double silence = 1.0;         // below this, in every part, nothing was heard
-constexpr double shown_chance = 0.01;   // a line is shown as found below this
 constexpr std::size_t suspects_with_lines = 3;
 constexpr double enough_s = 5.0;  // of usable sound, all runs together
-
-std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
-  std::vector<EvidenceItem> items;
-  for (const SeenLine& line : candidate.lines)
-    items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound,
-                     line.frequency, line.above_background, line.chance, line.chance < shown_chance});
-  return items;
-}
 
 Suspect suspect_from(const RankedPart& ranked, const Candidate& candidate, const Car& car,
                      const std::vector<HeardRun>& runs, const std::vector<int>& index) {
@@ -48,15 +39,11 @@ double usable_seconds(const std::vector<RunReport>& reports) {
   return sum;
 }
 
-// Relative speeds found over stated that go with a note that is right. A needle reads high, not low;
+// Whether a speed found over the stated one goes with a note that is right. A needle reads high, not low;
 // satellites are near. Where the gear lines could hardly be followed, only what is usual is believed.
-struct ScaleRange {
-  double low, high;
-};
-ScaleRange believable(SpeedSource source, Certainty certainty) {
-  const bool needle = source == SpeedSource::needle;
-  if (certainty == Certainty::sure) return needle ? ScaleRange{0.80, 1.03} : ScaleRange{0.94, 1.06};
-  return needle ? ScaleRange{0.92, 1.01} : ScaleRange{0.97, 1.03};
+bool believable(SpeedSource source, Certainty certainty, double scale) {
+  if (certainty != Certainty::sure) return usual_scale(source, scale);
+  return source == SpeedSource::needle ? scale >= 0.80 && scale <= 1.03 : scale >= 0.94 && scale <= 1.06;
 }
 
 // Whether a run's own sound confirms what was said of it: an engine alone, at a stand, fits some gear and
@@ -68,8 +55,7 @@ bool confirms_its_note(const RunReport& report) {
   if (std::any_of(problems.begin(), problems.end(), [](const Problem& p) { return p.serious; })) return false;
   if (tracking.certainty == Certainty::lost || report.run.gear.neutral() || tracking.gear != report.run.gear)
     return false;
-  const ScaleRange range = believable(report.run.speed.source, tracking.certainty);
-  return tracking.scale >= range.low && tracking.scale <= range.high;
+  return believable(report.run.speed.source, tracking.certainty, tracking.scale);
 }
 
 void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
@@ -85,9 +71,8 @@ void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
   } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
     diagnosis.verdict = Verdict::fault_heard;
     diagnosis.reason = reason_heard(*first);
-  } else if (const auto unlisted = std::find_if(candidates.begin(), candidates.end(),
-                                                [](const Candidate& c) { return c.unlisted(); });
-             unlisted != candidates.end() && diagnosis.unexplained.value() >= speak_up) {
+  } else if (const Candidate* unlisted = unlisted_of(candidates);
+             unlisted && diagnosis.unexplained.value() >= speak_up) {
     diagnosis.verdict = Verdict::cannot_tell;
     diagnosis.reason = reason_unexplained(*unlisted, heard);
   } else if (!first || std::all_of(diagnosis.suspects.begin(), diagnosis.suspects.end(),

@@ -68,11 +68,6 @@ std::string band(const Candidate& candidate) {
                      candidate.band_high.value() / 1000.0);
 }
 
-bool hurts_to_drive_on(PartRole role) {
-  return role == PartRole::wheel_bearing || role == PartRole::joint || role == PartRole::propshaft ||
-         role == PartRole::tyre || role == PartRole::centre_bearing;
-}
-
 }  // namespace
 
 std::string words_for_line(const Candidate& candidate, const SeenLine& line) {
@@ -109,9 +104,21 @@ std::string describe(const Candidate& candidate, const Car& car, const std::vect
       words += fmt::format(", {:.0f} dB above the background", candidate.level);
       break;
   }
-  const Part* part = car.part(candidate.part);
-  return fmt::format("{}: {} of the {}", words, to_text(candidate.fault),
-                     part && !part->name.empty() ? part->name : candidate.part);
+  return fmt::format("{}: {} of the {}", words, to_text(candidate.fault), part_name(car, candidate.part));
+}
+
+std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
+  constexpr double shown_chance = 0.01;  // a line is shown as found below this
+  std::vector<EvidenceItem> items;
+  for (const SeenLine& line : candidate.lines)
+    items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound,
+                     line.frequency, line.above_background, line.chance, line.chance < shown_chance});
+  return items;
+}
+
+bool hurts_to_drive_on(PartRole role) {
+  return role == PartRole::wheel_bearing || role == PartRole::joint || role == PartRole::propshaft ||
+         role == PartRole::tyre || role == PartRole::centre_bearing;
 }
 
 std::string reason_heard(const Suspect& first) {
@@ -178,7 +185,7 @@ std::vector<std::string> cautions_about(const Car& car, const std::vector<std::s
       cautions.push_back(
           fmt::format("The {} is among the suspects: check it for play before the car is driven again; "
                       "if it is loose, do not road-test.",
-                      part->name.empty() ? part->id : part->name));
+                      part_name(car, suspect)));
   }
   cautions.emplace_back(
       "A sound is no inspection. This result says what was heard, never that a part is fit for the road; "

@@ -116,11 +116,9 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
                    [](const auto& a, const auto& b) { return a.logit > b.logit; });
   merge_inseparable(ranking.parts, candidates);
 
-  const auto unlisted =
-      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
+  const Candidate* unlisted = unlisted_of(candidates);
   const double unexplained_logit =
-      logit(row_of(EvidenceClass::unlisted), unlisted == candidates.end() ? 0.0 : heard(*unlisted),
-            Knowledge::exact);
+      logit(row_of(EvidenceClass::unlisted), unlisted ? heard(*unlisted) : 0.0, Knowledge::exact);
   std::vector<double> logits{0.0, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);

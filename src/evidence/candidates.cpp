@@ -144,6 +144,8 @@ double tempered(double log_factor) {
 // Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
 class Rivalry {
  public:
+  static constexpr double missing_lines = 0.5;  // worth of a difference in factors, which lines missing make
+
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
           const std::vector<HeardRun>& runs)
       : candidates_(candidates), tracks_(tracks), runs_(runs), explained_(candidates.size()) {}
@@ -173,9 +175,8 @@ class Rivalry {
   // By how much `one` is the better single explanation of what both explain, nats (model error included): the
   // real one keeps lines that the shadow can't explain, and has fewer lines missing.
   double better(std::size_t one, std::size_t other) {
-    constexpr double own_lines = 1.0, missing_lines = 0.5;
     const double kept = std::max(0.0, left(one, other)) - std::max(0.0, left(other, one));
-    return own_lines * kept + missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+    return kept + missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
   }
 
  private:
@@ -199,10 +200,11 @@ void let_machines_explain(std::vector<Candidate>& candidates, Rivalry& rivalry) 
     }
 }
 
-// Then one suspect is taken for the cause. Any other stands either as the cause in its place, as far as it is
-// not the worse explanation, or as a second fault by what is left of it; one fault is likelier than two.
+// One fault is likelier than two.
 double as_second(double left, double cause) { return std::max(std::min(left, 0.0), left - 0.5 * cause); }
 
+// Then one suspect is taken for the cause. Any other stands either as the cause in its place, as far as it is
+// not the worse explanation, or as a second fault by what is left of it.
 std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidates, Rivalry& rivalry) {
   constexpr std::size_t contenders = 8;
   std::vector<std::size_t> suspects = rivalry.strong(false);
@@ -227,19 +229,20 @@ std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidat
 // explanation; then it takes from all suspects.
 void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
                           std::optional<std::size_t> winner) {
-  constexpr double clearly = 6.0, missing_lines = 0.5;  // nats; as in Rivalry::better
-  const auto at =
-      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
-  if (at == candidates.end()) return;
-  Candidate& unlisted = *at;
+  constexpr double clearly = 6.0;  // nats
+  const Candidate* found = unlisted_of(candidates);
+  if (!found) return;
+  const auto at = static_cast<std::size_t>(found - candidates.data());
+  Candidate& unlisted = candidates[at];
   const double own = tempered(unlisted.log_factor);
   if (!winner || own <= 0.0) {
     unlisted.log_factor = own;
     return;
   }
   const double cause = candidates[*winner].log_factor;
-  const double left = tempered(rivalry.left(static_cast<std::size_t>(at - candidates.begin()), *winner));
-  const double advantage = missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
+  const double left = tempered(rivalry.left(at, *winner));
+  const double advantage =
+      Rivalry::missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
   unlisted.log_factor = std::max(as_second(left, cause), std::min(own, cause + advantage));
   for (Candidate& candidate : candidates)
     if (advantage > 0.0 && !candidate.unlisted() && !candidate.healthy)
@@ -344,14 +347,22 @@ Events events_of(Fault fault) {
   return fault == Fault::chipped_tooth || fault == Fault::dry_joint ? Events::locked : Events::slipping;
 }
 
-std::vector<Candidate> gather_part(const Car& car, const std::string& part,
-                                   const std::vector<HeardRun>& runs) {
+std::vector<Candidate> gather_part(const Car& car, const std::string& part, const std::vector<HeardRun>& runs,
+                                   std::optional<Fault> fault) {
   std::vector<Candidate> candidates;
-  for (const auto& [key, track] : follow_through_runs(runs))
-    if (std::get<std::string>(key) == part && !std::get<bool>(key))
+  for (const auto& [key, track] : follow_through_runs(runs)) {
+    const auto& [of, its_fault, number, healthy] = key;
+    if (of == part && !healthy && (!fault || its_fault == *fault))
       candidates.push_back(judge(car, key, track, runs));
+  }
   for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate.log_factor);
   return candidates;
+}
+
+const Candidate* unlisted_of(const std::vector<Candidate>& candidates) {
+  const auto at =
+      std::find_if(candidates.begin(), candidates.end(), [](const Candidate& c) { return c.unlisted(); });
+  return at == candidates.end() ? nullptr : &*at;
 }
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {

@@ -14,17 +14,17 @@
 namespace gearhark {
 namespace {
 
-// The prior of strengths falls by a tenth of a nat per octave, because faults start
-// small.
+// The prior of strengths falls by a tenth of a nat per octave, because faults start small.
 constexpr double first_strength_octave = -2.0;
 constexpr double strength_prior_fall = 0.1 * strength_step_octaves;
+constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
+constexpr double line_cap = 14.0;      // nats one line may add: no single line proves a comb
+constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond this
 
 double octaves_of(std::size_t step) {
   return first_strength_octave + strength_step_octaves * static_cast<double>(step);
 }
-constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
-constexpr double line_cap = 14.0;      // nats one line may add: no single line proves a comb
-constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond this
+
 constexpr std::array<double, 3> widths = {0.0012, 0.004, 0.010};  // of the line's order: what slip smears
 constexpr std::array<double, 3> locked_widths = {0.0, 0.0015, 0.004};  // shaft-locked events do not slip
 

@@ -224,12 +224,14 @@ void read_contents(const Book& book, Case& c) {
   for (f.with(c.id); f.step();) c.findings.push_back({f.text(0), f.text(1), f.text(2), f.text(3)});
 }
 
-// One moment of the book, though others may write to it meanwhile.
+// All, or the one of that number. One moment of the book, though others may write to it meanwhile.
 template <class Book>
-std::vector<Case> read_cases(const Book& book) {
+std::vector<Case> read_cases(const Book& book, std::optional<std::int64_t> id) {
   book.run("BEGIN");
   std::vector<Case> out;
-  Statement s(book, "SELECT id, key, title, note, opened FROM cases ORDER BY id");
+  Statement s(book, id ? "SELECT id, key, title, note, opened FROM cases WHERE id = ?"
+                       : "SELECT id, key, title, note, opened FROM cases ORDER BY id");
+  if (id) s.with(*id);
   while (s.step()) {
     Case c;
     c.id = s.number(0);
@@ -251,6 +253,10 @@ Result<T> guarded(const Work& work) {
   } catch (const Trouble& t) {
     return t.error;
   }
+}
+
+Error no_such_case(const std::string& path, std::int64_t id) {
+  return Error{fmt::format("{}: there is no case {}; gearhark case list shows those there are", path, id)};
 }
 
 // -- the tally --
@@ -349,9 +355,7 @@ Result<std::int64_t> Casebook::put(std::int64_t id, const Case& more) {
   return guarded<std::int64_t>([&]() -> Result<std::int64_t> {
     Change change(*book_);
     Statement known(*book_, "SELECT 1 FROM cases WHERE id = ?");
-    if (!known.with(id).step())
-      return Error{
-          fmt::format("{}: there is no case {}; gearhark case list shows those there are", book_->path, id)};
+    if (!known.with(id).step()) return no_such_case(book_->path, id);
     insert_contents(*book_, id, more, false);
     change.keep();
     return id;
@@ -374,16 +378,15 @@ Result<int> Casebook::import(const std::vector<Case>& cases) {
 }
 
 Result<std::vector<Case>> Casebook::all() const {
-  return guarded<std::vector<Case>>([&]() -> Result<std::vector<Case>> { return read_cases(*book_); });
+  return guarded<std::vector<Case>>([&]() -> Result<std::vector<Case>> { return read_cases(*book_, {}); });
 }
 
 Result<Case> Casebook::one(std::int64_t id) const {
-  auto cases = all();
-  if (!cases) return cases.error();
-  for (Case& c : *cases)
-    if (c.id == id) return std::move(c);
-  return Error{
-      fmt::format("{}: there is no case {}; gearhark case list shows those there are", book_->path, id)};
+  return guarded<Case>([&]() -> Result<Case> {
+    std::vector<Case> found = read_cases(*book_, id);
+    if (found.empty()) return no_such_case(book_->path, id);
+    return std::move(found.front());
+  });
 }
 
 Result<std::vector<TallyRow>> Casebook::tally() const {

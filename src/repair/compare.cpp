@@ -22,8 +22,7 @@ using repair::Band;
 using repair::LineSum;
 using repair::Stretches;
 
-constexpr double analysis_rate_hz = 16000.0;
-constexpr double line_limit = 3.0;        // as for the evidence
+constexpr double analysis_rate_hz = EnvelopeSettings{}.rate_hz, line_limit = EnvelopeSettings{}.line_limit;
 constexpr std::size_t most_parts = 6;     // of the runs before, by what they say themselves
 constexpr double heard_from = 4.0;        // sigmas above control patterns: there before
 constexpr double still_heard_from = 4.0;  // there after
@@ -34,9 +33,8 @@ constexpr double run_to_run_db = 1.0;     // what the same car differs by betwee
 // stand out as well.
 constexpr double suspected_before = 0.3;
 constexpr double believed_before = 0.5;
-constexpr double suspected_at_all =
-    0.05;  // less: its lines are another part's  // probability at which a part was heard before
-constexpr double shows = 0.02;  // chance below which a line of a comb is followed
+constexpr double suspected_at_all = 0.05;  // less: its lines are another part's
+constexpr double shows = 0.02;             // chance below which a line of a comb is followed
 constexpr std::size_t controls = 24;
 
 // -- one run, ready to be measured --
@@ -67,6 +65,7 @@ std::vector<Prepared> prepared(const Car& car, const std::vector<RunSound>& befo
     run.tracking = std::move(trackings[i]);
     run.quality = assess(recording);
     run.placed = run.tracking.certainty != Certainty::lost && recording.duration().value() >= 5.0;
+    if (!run.placed) return;  // its lines have no place: nothing is measured in it
     run.samples = resample(recording.samples, recording.sample_rate, analysis_rate_hz);
     run.heard = listen_to(car, run.sound->run, recording.samples, recording.sample_rate,
                           run.quality.bandwidth, run.tracking);
@@ -134,14 +133,14 @@ struct Pattern {
 
 // Orders that other parts of the car sound at, healthy or not, are no measure of a tyre.
 void leave_out_known(std::vector<double>& orders, const Car& car, const HeardRun& run) {
-  constexpr double too_near = 0.12;
   std::vector<double> known;
   for (const Line& line : predicted_lines(car, run.state, run.rates)) {
     const bool own = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread;
     if (!own && line.sounds_healthy && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
   }
   std::erase_if(orders, [&](double order) {
-    return std::any_of(known.begin(), known.end(), [&](double k) { return std::abs(order - k) < too_near; });
+    return std::any_of(known.begin(), known.end(),
+                       [&](double k) { return std::abs(order - k) < clear_of_known; });
   });
 }
 
@@ -183,8 +182,8 @@ Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& r
   }
   if (!family) return out;
   out.engine_bound = place->engine_bound;
-  const bool locked = candidate.fault == Fault::chipped_tooth || candidate.fault == Fault::dry_joint;
-  const EnvelopeSpectra& spectra = locked ? place->spectra->locked : place->spectra->slipping;
+  const EnvelopeSpectra& spectra =
+      events_of(candidate.fault) == Events::locked ? place->spectra->locked : place->spectra->slipping;
   if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].sums.empty()) return out;
   const auto seen =
       comb_seen(spectra, *family, place->fundamental, place->modulation, candidate.slip, candidate.group);

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gearhark/diagnosis/explain.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -29,12 +31,6 @@ bool in_usual_unit(PartRole role) {
     default:
       return false;
   }
-}
-
-// Parts that can let go of a wheel or of a turning shaft when they fail.
-bool can_hurt(PartRole role) {
-  return role == PartRole::wheel_bearing || role == PartRole::joint || role == PartRole::propshaft ||
-         role == PartRole::tyre || role == PartRole::centre_bearing;
 }
 
 bool inside(const Car& car, const Prices& prices, const std::string& id) {
@@ -107,10 +103,7 @@ Option used_option(const Sums& s) {
 
 std::string names_of(const Car& car, const std::vector<std::string>& parts) {
   std::string out;
-  for (const auto& id : parts) {
-    const Part* part = car.part(id);
-    out += (out.empty() ? "the " : " and the ") + (part && !part->name.empty() ? part->name : id);
-  }
+  for (const auto& id : parts) out += (out.empty() ? "the " : " and the ") + part_name(car, id);
   return out;
 }
 
@@ -183,7 +176,7 @@ Option drive_on_option(const DriveOn& on, const Prices& prices, const Sums& s, d
 double hurting(const Car& car, const Chances& chances) {
   return sum_where(chances, [&](const SuspectChance& c) {
     const Part* part = car.part(c.part);
-    return part && can_hurt(part->role);
+    return part && hurts_to_drive_on(part->role);
   });
 }
 
@@ -191,12 +184,12 @@ std::vector<std::string> cautions_of(const Car& car, const Chances& chances, dou
   std::vector<std::string> cautions;
   for (const SuspectChance& s : chances.suspects) {
     const Part* part = car.part(s.part);
-    if (part && can_hurt(part->role) && s.probability.value() >= 0.5 * worth_a_caution)
+    if (part && hurts_to_drive_on(part->role) && s.probability.value() >= 0.5 * worth_a_caution)
       cautions.push_back(
           fmt::format("The {} is among the suspects ({}). Do not drive on before it has been checked by hand "
                       "for play, heat "
                       "and tightness; when it lets go, a wheel or a turning shaft can come adrift.",
-                      part->name.empty() ? part->id : part->name, percent(s.probability.value())));
+                      part_name(car, s.part), percent(s.probability.value())));
   }
   if (p >= worth_a_caution)
     cautions.emplace_back(

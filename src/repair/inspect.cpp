@@ -21,16 +21,6 @@ double last_digit(std::string_view text) {
   return std::pow(10.0, -decimals);
 }
 
-std::vector<std::string_view> split(std::string_view text, char separator) {
-  std::vector<std::string_view> parts;
-  for (;;) {
-    const auto at = text.find(separator);
-    parts.push_back(text.substr(0, at));
-    if (at == std::string_view::npos) return parts;
-    text.remove_prefix(at + 1);
-  }
-}
-
 Error unknown_dimension(const Car& car, const std::string& id) {
   if (car.dimensions.empty())
     return {fmt::format("the car file has no [[clearance]], so \"{}\" can't be judged; add one with new and "

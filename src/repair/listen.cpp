@@ -18,11 +18,11 @@ namespace {
 
 constexpr double level_rms = 0.1, highest_peak = 0.98;
 constexpr double edge_share = 0.1;  // of the band's width
-constexpr double notch_seconds =
-    0.35;  // a tone's strength and phase change no faster; notches are a few hertz wide
+// A tone's strength and phase change no faster; notches are a few hertz wide.
+constexpr double notch_seconds = 0.35;
 constexpr double lowest_hz = 60.0, highest_hz = 7600.0;
 constexpr double tone_margin = 1.12;  // a band about tones reaches this far beyond them
-constexpr int mesh_harmonics = 12;
+constexpr int notched_harmonics = 12;
 
 // 1 inside the band, 0 beyond its edges.
 double pass(double hz, double low, double high) {
@@ -115,7 +115,7 @@ std::vector<double> healthy_tones(const Car& car, const HeardRun& run, const std
     if (!line.sounds_healthy || line.part == part || line.harmonic != 1 || line.sideband != 0) continue;
     if (!line.rate.road_bound() || line.kind != LineKind::mesh) continue;
     const double mesh = std::abs(line.rate.wheel);
-    for (int h = 1; h <= mesh_harmonics && h * mesh <= highest; ++h) orders.push_back(h * mesh);
+    for (int h = 1; h <= notched_harmonics && h * mesh <= highest; ++h) orders.push_back(h * mesh);
   }
   const double lowest = low.value() / 1.2 / run.wheel_rate.value();
   std::erase_if(orders, [&](double order) { return order < lowest; });
@@ -132,11 +132,7 @@ struct Choice {
 
 Result<Choice> choose(const Car& car, const Hearing& hearing, const Ranking& ranking,
                       const ListenSettings& asked) {
-  if (!asked.part.empty() && !car.part(asked.part)) {
-    std::string known;
-    for (const Part& part : car.parts) known += (known.empty() ? "" : ", ") + part.id;
-    return usage(fmt::format("the car has no part \"{}\"; its parts are {}", asked.part, known));
-  }
+  if (!asked.part.empty() && !car.part(asked.part)) return no_such_part(car, asked.part);
   Choice out;
   for (const RankedPart& p : ranking.parts) {
     const auto& twins = p.cannot_be_told_from;

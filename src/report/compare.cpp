@@ -12,13 +12,8 @@ namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::upper;
 using report::wrapped;
-
-std::string upper(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::toupper(c)); });
-  return text;
-}
 
 std::string part_row(const PartChange& p) {
   const std::string& name = p.name.empty() ? p.part : p.name;

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <nlohmann/json.hpp>
 
 #include "lines.hpp"
@@ -15,6 +14,7 @@ namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::upper;
 using report::wrapped;
 
 std::string found_of(const std::vector<EvidenceItem>& lines) {
@@ -70,11 +70,6 @@ Json run_json(const Confirmation& c, const ConfirmRun& r) {
           {"injected", r.injected},
           {"would_be_heard", loudness_json(r.would_be_heard)},
           {"evidence", lines}};
-}
-
-std::string upper(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-  return text;
 }
 
 }  // namespace

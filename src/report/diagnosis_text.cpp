@@ -8,11 +8,13 @@
 #include "gearhark/report/speed.hpp"
 #include "gearhark/units/text.hpp"
 #include "lines.hpp"
+#include "mind.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
 namespace {
 
+using report::upper;
 using report::wrapped;
 
 constexpr std::size_t most_rows = 8;
@@ -20,11 +22,6 @@ constexpr std::array<std::size_t, 3> most_lines{6, 3, 3};  // of the first suspe
 constexpr std::size_t explained = most_lines.size();
 constexpr double worth_a_row = 0.01;
 constexpr double full_bar = 40.0;  // characters for a probability of 1
-
-std::string upper(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-  return text;
-}
 
 const std::string& name_of(const Suspect& s) { return s.name.empty() ? s.part : s.name; }
 
@@ -122,17 +119,11 @@ std::string next(const Diagnosis& d) {
   return "What to record next\n" + report::next_run(*d.next_run, unit_of(d)) + "\n";
 }
 
-std::string cautions(const Diagnosis& d) {
-  std::string out;
-  for (const auto& caution : d.cautions) out += wrapped("  ", caution);
-  return out.empty() ? "" : "Mind\n" + out;
-}
-
 }  // namespace
 
 std::string diagnosis_text(const Diagnosis& d) {
   return fmt::format("{}: {}\n\n", d.car_name, upper(to_text(d.verdict))) + wrapped("", d.reason) + "\n" +
-         ranking(d) + reasons(d) + recordings(d) + next(d) + cautions(d);
+         ranking(d) + reasons(d) + recordings(d) + next(d) + report::mind(d.cautions);
 }
 
 }  // namespace gearhark

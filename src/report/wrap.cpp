@@ -1,6 +1,7 @@
 #include "wrap.hpp"
 
 #include <algorithm>
+#include <cctype>
 
 namespace gearhark::report {
 
@@ -22,6 +23,11 @@ std::string wrapped(std::string_view first, std::string_view text) {
     empty = false;
   }
   return out + line + "\n";
+}
+
+std::string upper(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  return text;
 }
 
 }  // namespace gearhark::report

@@ -5,6 +5,7 @@
 #include <cctype>
 
 #include "gearhark/speed/logs.hpp"
+#include "gearhark/units/text.hpp"
 #include "log_text.hpp"
 
 namespace gearhark {

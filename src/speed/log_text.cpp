@@ -5,6 +5,8 @@
 #include <charconv>
 #include <cmath>
 
+#include "gearhark/units/text.hpp"
+
 namespace gearhark::logs {
 
 std::string_view trimmed(std::string_view text) {
@@ -20,16 +22,6 @@ std::optional<double> number(std::string_view text) {
   const auto [end, error] = std::from_chars(bare.data(), bare.data() + bare.size(), value);
   if (error != std::errc() || end != bare.data() + bare.size() || !std::isfinite(value)) return {};
   return value;
-}
-
-std::vector<std::string_view> split(std::string_view line, char separator) {
-  std::vector<std::string_view> parts;
-  for (std::size_t from = 0;;) {
-    const auto to = line.find(separator, from);
-    parts.push_back(line.substr(from, to - from));
-    if (to == std::string_view::npos) return parts;
-    from = to + 1;
-  }
 }
 
 std::vector<std::string_view> lines_of(std::string_view text) { return split(text, '\n'); }

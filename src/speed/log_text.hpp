@@ -13,7 +13,6 @@ namespace gearhark::logs {
 std::string_view trimmed(std::string_view text);
 // A whole decimal number, finite; nothing else round it but blanks.
 std::optional<double> number(std::string_view text);
-std::vector<std::string_view> split(std::string_view line, char separator);
 std::vector<std::string_view> lines_of(std::string_view text);
 // "FILE:LINE: found "...", expected ...". What was found is cut after 40 characters, control characters shown
 // as '?'.

@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "gearhark/speed/logs.hpp"
+#include "gearhark/units/text.hpp"
 #include "log_text.hpp"
 #include "utc.hpp"
 

@@ -191,13 +191,6 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
       60.0 * found, known.gear.label, 60.0 * expected));
 }
 
-// Speeds found over stated that need no other explanation than a needle that reads high, or a satellite's
-// lag.
-bool usual_scale(SpeedSource source, double scale) {
-  const bool needle = source == SpeedSource::needle;
-  return source == SpeedSource::range || (scale > (needle ? 0.92 : 0.97) && scale < (needle ? 1.01 : 1.03));
-}
-
 constexpr double kGearsHeard = 1.0;  // nats/s
 
 // An engine alone fits some gear at some speed of any car. What gives it away: more of its lines at a slower
@@ -427,6 +420,11 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given)
     out.push_back(std::move(attempt.tracking));
   }
   return out;
+}
+
+bool usual_scale(SpeedSource source, double scale) {
+  const bool needle = source == SpeedSource::needle;
+  return source == SpeedSource::range || (scale > (needle ? 0.92 : 0.97) && scale < (needle ? 1.01 : 1.03));
 }
 
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {

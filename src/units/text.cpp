@@ -117,16 +117,6 @@ const UnitName<Unit>& printed(const std::array<UnitName<Unit>, N>& units, Unit u
   return units.front();
 }
 
-std::vector<std::string_view> split(std::string_view text, char separator) {
-  std::vector<std::string_view> parts;
-  for (;;) {
-    const auto at = text.find(separator);
-    parts.push_back(text.substr(0, at));
-    if (at == std::string_view::npos) return parts;
-    text.remove_prefix(at + 1);
-  }
-}
-
 // Hours, minutes, seconds of "0:01:30.5"; only the last may have a fraction and only the first may exceed 59.
 std::optional<double> clock_seconds(std::string_view text) {
   const auto parts = split(text, ':');
@@ -181,6 +171,16 @@ std::string to_text(Speed speed, SpeedUnit unit, int digits) {
 std::string to_text(Length length, LengthUnit unit, int digits) {
   const auto& name = printed(length_units, unit);
   return fmt::format("{:.{}f} {}", length.value() / name.si, digits, name.word);
+}
+
+std::vector<std::string_view> split(std::string_view text, char separator) {
+  std::vector<std::string_view> parts;
+  for (;;) {
+    const auto at = text.find(separator);
+    parts.push_back(text.substr(0, at));
+    if (at == std::string_view::npos) return parts;
+    text.remove_prefix(at + 1);
+  }
 }
 
 std::size_t edit_distance(std::string_view a, std::string_view b) {

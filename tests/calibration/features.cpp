@@ -127,13 +127,13 @@ Run note_of(const SoundRun& driven, const Sound& sound, double needle) {
   run.load = driven.load;
   run.turn = driven.turn;
   const auto& wheel = sound.truth.motion.wheel;
-  const auto ten = static_cast<std::size_t>(0.5 / sound.truth.motion.step_s);
+  const auto half_second = static_cast<std::size_t>(0.5 / sound.truth.motion.step_s);
   const auto reading = [&](double turns) {
     const double kmh = 3.6 * needle * turns / 0.5 * sound.truth.rolling_circumference.value();
     return Speed(std::round(kmh) / 3.6);
   };
-  const Speed first = reading(wheel[ten] - wheel[0]),
-              last = reading(wheel.back() - wheel[wheel.size() - 1 - ten]);
+  const Speed first = reading(wheel[half_second] - wheel[0]),
+              last = reading(wheel.back() - wheel[wheel.size() - 1 - half_second]);
   run.speed.points = {{Seconds(0.0), first}};
   if (driven.course != Course::steady) run.speed.points.push_back({driven.duration, last});
   return run;

@@ -98,7 +98,7 @@ TEST_CASE("a ratio written as a number or as text carries its rounding") {
   CHECK_FALSE(text.pair("ring_and_pinion")->teeth_known);
 }
 
-TEST_CASE("a known designation fills in the sizes and widens the tolerance; sizes given beat it") {
+TEST_CASE("a known designation fills in the sizes and widens the tolerance, and sizes given beat it") {
   const Car car =
       car_from(transaxle +
                "[[bearing]]\nid = \"b\"\nshaft = \"input\"\ndesignation = \"6205\"\n[[bearing]]\nid = "

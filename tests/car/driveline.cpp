@@ -203,7 +203,7 @@ TEST_CASE("only the pairs on the way from engine to wheels carry load") {
 }
 
 TEST_CASE(
-    "with both axles locked together in low range, both ring and pinions carry load; in high range only the "
+    "with both axles locked together in low range, both ring and pinions carry load, in high range only the "
     "rear") {
   const auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/bittern_four_wheel_drive.toml");
   REQUIRE(car);

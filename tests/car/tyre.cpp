@@ -74,7 +74,7 @@ TEST_CASE("cross-plies lie within their wide tolerance of what has been measured
     CHECK(size_of(designation).overall_diameter.value() * 1000 == Approx(mm).epsilon(0.02));
 }
 
-TEST_CASE("sizes read with speed letters, spaces and small letters; a radial without aspect counts as 80") {
+TEST_CASE("sizes read with speed letters, spaces and small letters, and a radial without aspect counts as 80") {
   CHECK(size_of("165SR15").overall_diameter == size_of("165/80R15").overall_diameter);
   CHECK(size_of("165 R 15").overall_diameter == size_of("165R15").overall_diameter);
   CHECK(size_of("185/70hr14").overall_diameter == size_of("185/70 R14").overall_diameter);

@@ -136,7 +136,7 @@ TEST_CASE("compare says what is wrong with its input") {
                        "must be of one car");
 }
 
-TEST_CASE("listen writes the band alone and, when asked, the imagined fault; its JSON fits its schema") {
+TEST_CASE("listen writes the band alone and, when asked, the imagined fault, and JSON that fits its schema") {
   const Folder folder;
   const std::string test = source_folder + "/samples/pinion_bearing/ROADTEST.toml", file = folder / "x.wav";
   const Ran ran = gearhark_run("listen " + test + " --out " + file + " --half-speed --imagine --json -");

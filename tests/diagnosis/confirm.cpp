@@ -2,17 +2,13 @@
 
 #include <catch2/catch.hpp>
 
+#include "../heron.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
 
 using namespace gearhark;
+using test::heron;
 
 namespace {
-
-Car heron() {
-  auto car = load_car(GEARHARK_SOURCE_DIR "/models/heron_rear_transaxle.toml");
-  REQUIRE(car);
-  return *car;
-}
 
 // One run at a true 62 km/h in third gear, the needle reading 65, with the pinion's head bearing at
 // `level_db`.

@@ -4,17 +4,13 @@
 #include <cmath>
 #include <random>
 
+#include "../heron.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
 
 using namespace gearhark;
+using test::heron;
 
 namespace {
-
-Car heron() {
-  auto car = load_car(GEARHARK_SOURCE_DIR "/models/heron_rear_transaxle.toml");
-  REQUIRE(car);
-  return *car;
-}
 
 Run third_gear(double stated_kmh) {
   Run run;

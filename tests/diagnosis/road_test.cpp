@@ -3,16 +3,16 @@
 #include <catch2/catch.hpp>
 
 #include "../folder.hpp"
+#include "../heron.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
 
 using namespace gearhark;
+using test::heron_file;
 
 namespace {
 
-const std::string heron = std::string(GEARHARK_SOURCE_DIR) + "/models/heron_rear_transaxle.toml";
-
 std::string with_recording(const std::string& lines) {
-  return "car = \"" + heron + "\"\n[[recording]]\n" + lines;
+  return "car = \"" + heron_file + "\"\n[[recording]]\n" + lines;
 }
 
 // The mistake in a road test, without the folder it lies in.
@@ -128,8 +128,8 @@ TEST_CASE("a speed that can't be says what would be right") {
 
 TEST_CASE("every mistake in a road test is one sentence with its place") {
   CHECK(mistake("") == "t.toml:1:1: the road-test file has no \"car\"; add it");
-  CHECK(
-      mistake("car = \"" + heron + "\"\n").starts_with("t.toml:1:1: the road-test file lists no recording"));
+  CHECK(mistake("car = \"" + heron_file + "\"\n")
+            .starts_with("t.toml:1:1: the road-test file lists no recording"));
   CHECK(mistake("car = \"nowhere.toml\"\n").find("nowhere.toml: the car file can't be read") !=
         std::string::npos);
   CHECK(mistake("car = \n").starts_with("t.toml:1:7: this is not TOML"));

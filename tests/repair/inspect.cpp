@@ -87,7 +87,7 @@ TEST_CASE("a reading on the unworn side of new is pointed out, not praised") {
   CHECK_THAT(seen.remarks.back(), Contains("adjustment"));
 }
 
-TEST_CASE("without a limit nothing is judged; without new no share is given") {
+TEST_CASE("without a limit nothing is judged, without new no share is given") {
   CHECK(look(car_with("0.1mm", {}), "backlash=0.2mm").verdict == WearVerdict::no_limit);
   const auto seen = look(car_with({}, "0.3mm"), "backlash=0.2mm");
   CHECK(seen.verdict == WearVerdict::within_limit);

@@ -52,7 +52,7 @@ double change_db(const std::vector<float>& before, const std::vector<float>& aft
 
 }  // namespace
 
-TEST_CASE("a tone in the band is kept within half a decibel; outside it loses more than 40 dB") {
+TEST_CASE("a tone in the band is kept within half a decibel, outside it loses more than 40 dB") {
   const auto shaft = sweep();
   const auto alone = [&](double hz) {
     const auto sound = tone(hz);

@@ -3,21 +3,17 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
+#include "../heron.hpp"
 #include "gearhark/car/driveline.hpp"
 #include "synthetic.hpp"
 
 using namespace gearhark;
+using test::heron;
 using namespace gearhark::literals;
 
 namespace {
 
 constexpr double kRate = 8000.0, kSeconds = 10.0;
-
-Car heron() {
-  auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/heron_rear_transaxle.toml");
-  REQUIRE(car);
-  return *car;
-}
 
 // What a healthy car makes in this gear: firing orders, and loaded meshes louder than idle ones.
 std::vector<synthetic::Tone> tones(const Car& car, const Gear& gear) {

@@ -41,7 +41,7 @@ TEST_CASE("wander has the standard deviation asked for") {
   CHECK(std::sqrt(power) == Approx(2.0).epsilon(0.1));
 }
 
-TEST_CASE("a phase that grows by ten in a second is crossed ten times, evenly; a falling one too") {
+TEST_CASE("a phase that grows by ten in a second is crossed ten times, evenly, and a falling one too") {
   std::vector<double> phase;
   for (int i = 0; i <= 1000; ++i) phase.push_back(0.01 * i);
   Random random(1);

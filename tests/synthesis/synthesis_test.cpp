@@ -186,7 +186,7 @@ TEST_CASE("the level is that of the third-octave band where the fault stands out
   CHECK(sound.truth.level->value() == Approx(10.0));
 }
 
-TEST_CASE("the same seeds give the same samples; another run is another recording of the same car") {
+TEST_CASE("the same seeds give the same samples, another run is another recording of the same car") {
   SoundSettings settings = with_fault("pinion_head", Fault::outer_race, 1.0);
   const Sound first = made(settings), again = made(settings);
   CHECK(first.samples == again.samples);

@@ -16,6 +16,12 @@ std::string words_for_line(const Candidate& candidate, const SeenLine& line);
 // the outer race of the pinion head bearing".
 std::string describe(const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
 
+// The lines of a candidate as evidence; index: of each heard run among all recordings.
+std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index);
+
+// Parts that can let go of a wheel or of a turning shaft when they fail.
+bool hurts_to_drive_on(PartRole role);
+
 std::string reason_heard(const Suspect& first);
 std::string reason_silent();
 std::string reason_unconfirmed();

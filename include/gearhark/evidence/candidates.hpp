@@ -2,6 +2,7 @@
 // all runs of a road test.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -51,9 +52,13 @@ struct Candidate {
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs);
 
-// The faults of one part alone, no rival heard: what gather() says of them before anything is explained away.
-std::vector<Candidate> gather_part(const Car& car, const std::string& part,
-                                   const std::vector<HeardRun>& runs);
+// The faults of one part alone, or one of them, no rival heard: what gather() says of them before anything is
+// explained away.
+std::vector<Candidate> gather_part(const Car& car, const std::string& part, const std::vector<HeardRun>& runs,
+                                   std::optional<Fault> fault);
+
+// The one of no part in the car file; nullptr: there is none.
+const Candidate* unlisted_of(const std::vector<Candidate>& candidates);
 
 // Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs);

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "gearhark/units/quantity.hpp"
 #include "gearhark/units/result.hpp"
@@ -36,6 +37,9 @@ Result<Seconds> parse_time(std::string_view text);
 // In the unit given, with `digits` after the point: "45.0 mph".
 std::string to_text(Speed speed, SpeedUnit unit, int digits = 0);
 std::string to_text(Length length, LengthUnit unit, int digits = 2);
+
+// The pieces between separators, empty ones too.
+std::vector<std::string_view> split(std::string_view text, char separator);
 
 // Letters to insert, delete or replace to turn one word into the other (Levenshtein).
 std::size_t edit_distance(std::string_view a, std::string_view b);
