@@ -46,9 +46,8 @@ bool believable(SpeedSource source, Certainty certainty, double scale) {
   return source == SpeedSource::needle ? scale >= 0.80 && scale <= 1.03 : scale >= 0.94 && scale <= 1.06;
 }
 
-// Whether a run's own sound confirms what was said of it: an engine alone, at a stand, fits some gear and
-// speed of any car, but hardly the stated ones (seen on phone recordings of engines at a stand, 2026-11).
-bool confirms_its_note(const RunReport& report) {
+// Whether a run's own sound fits what was said of it.
+bool fits_its_note(const RunReport& report) {
   const Tracking& tracking = report.tracking;
   if (report.run.speed.source == SpeedSource::exact_shaft) return true;
   const auto& problems = report.quality.problems;
@@ -58,6 +57,23 @@ bool confirms_its_note(const RunReport& report) {
   return believable(report.run.speed.source, tracking.certainty, tracking.scale);
 }
 
+// Whether the sound confirms the notes. An engine alone, at a stand, fits some gear and speed of any car, and
+// by chance the stated ones (seen on phone recordings of engines at a stand, 2026-11): a run in which the
+// gears are not clearly heard counts only if another one puts the needle at the same place.
+bool sound_confirms_notes(const std::vector<RunReport>& reports) {
+  constexpr double same_needle = 0.03;
+  std::vector<double> doubtful;
+  for (const RunReport& report : reports) {
+    if (!fits_its_note(report)) continue;
+    if (report.tracking.certainty == Certainty::sure) return true;
+    doubtful.push_back(report.tracking.scale);
+  }
+  std::sort(doubtful.begin(), doubtful.end());
+  return std::adjacent_find(doubtful.begin(), doubtful.end(), [](double low, double high) {
+           return high - low < same_needle;
+         }) != doubtful.end();
+}
+
 void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
               const std::vector<HeardRun>& heard) {
   const Suspect* first = diagnosis.suspects.empty() ? nullptr : &diagnosis.suspects.front();
@@ -65,7 +81,7 @@ void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
   if (usable < enough_s) {
     diagnosis.verdict = Verdict::cannot_tell;
     diagnosis.reason = reason_no_speed(diagnosis.runs, usable);
-  } else if (std::none_of(diagnosis.runs.begin(), diagnosis.runs.end(), confirms_its_note)) {
+  } else if (!sound_confirms_notes(diagnosis.runs)) {
     diagnosis.verdict = Verdict::cannot_tell;
     diagnosis.reason = reason_unconfirmed();
   } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {

@@ -77,20 +77,33 @@ std::vector<TrackingLine> off_engine_orders(const std::vector<TrackingLine>& lin
   return out;
 }
 
-// Mean votes per second of the gear lines at deviation 0, less those of the best shifted copy (0.8 to 12 %
-// off).
-double gear_margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
+// Mean votes per second at deviation 0, and those of shifted copies, 0.8 to 12 % off.
+struct OnAndBeside {
+  double on = -1e9, best_beside = -1e9, mean_beside = 0.0;
+};
+OnAndBeside votes_about(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
   const Votes votes = cast_votes(ratios, mean_rate, lines, grid_between(-0.12, 0.12, 0.0005));
   std::vector<double> sums(votes.grid.size, 0.0);
   for (std::size_t i = 0; i < votes.frames; ++i)
     for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
-  double on = -1e9, beside = -1e9;
+  const double seconds = static_cast<double>(votes.frames) * votes.frame_step_s;
+  OnAndBeside out;
+  double copies = 0.0;
   for (std::size_t j = 0; j < sums.size(); ++j) {
-    const double d = std::abs(votes.grid.at(j));
-    if (d < 0.0008) on = std::max(on, sums[j]);
-    if (d > 0.008) beside = std::max(beside, sums[j]);
+    const double d = std::abs(votes.grid.at(j)), per_s = sums[j] / seconds;
+    if (d < 0.0008) out.on = std::max(out.on, per_s);
+    if (d <= 0.008) continue;
+    out.best_beside = std::max(out.best_beside, per_s);
+    out.mean_beside += per_s;
+    copies += 1.0;
   }
-  return (on - beside) / (static_cast<double>(votes.frames) * votes.frame_step_s);
+  out.mean_beside /= copies;
+  return out;
+}
+
+double margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
+  const OnAndBeside votes = votes_about(ratios, mean_rate, lines);
+  return votes.on - votes.best_beside;
 }
 
 constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
@@ -292,8 +305,10 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   found.track = tracked.track;
   const FlatSound flat = flatten(s.sound, found.track);
   const Ratios ratios = line_ratios(flat, framing_of(s.prior));
-  found.gear_margin = gear_margin_of(ratios, flat.mean_rate, only_gears(tracked.lines));
-  found.road_margin = gear_margin_of(ratios, flat.mean_rate, off_engine_orders(tracked.lines));
+  found.gear_margin = margin_of(ratios, flat.mean_rate, only_gears(tracked.lines));
+  found.road_margin = margin_of(ratios, flat.mean_rate, off_engine_orders(tracked.lines));
+  const OnAndBeside all = votes_about(ratios, flat.mean_rate, lines);
+  found.lead_per_s = all.on - all.mean_beside;
   for (std::size_t l = 0; l < lines.size(); ++l)
     found.lines.push_back({lines[l], tracked.lines[l].visible, tracked.followed[l]});
   if (s.prior.shape == PathShape::free_walk) {

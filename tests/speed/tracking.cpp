@@ -135,6 +135,19 @@ TEST_CASE("an engine at a stand supports no road speed") {
   }
 }
 
+TEST_CASE("an engine revved at a stand is not sure of a road speed") {
+  const Car car = heron();
+  // From 2700 to 3100 rpm, which gear 3 would make of 50 to 57 mph.
+  std::vector<synthetic::Tone> revved;
+  for (int whole = 1; whole <= 40; ++whole) revved.push_back({1.0 * whole, whole % 2 == 0 ? 0.06 : 0.03});
+  const auto samples =
+      synthetic::sound(kSeconds, kRate, revved, 0.05, [](double t) { return 45.0 + 0.7 * t; });
+  Run run = run_in(car, "3", 0.0);
+  run.speed.points = {{0_s, Speed(53 * 0.44704)}};
+  const Tracking found = track(samples, kRate, car, run);
+  CHECK(found.certainty != Certainty::sure);
+}
+
 TEST_CASE("an engine speed in gear is enough") {
   const Car car = heron();
   const auto samples = synthetic::sound(kSeconds, kRate, tones(car, {"3"}), 0.08, steady);

@@ -67,6 +67,7 @@ struct FoundAngle {
   double scale_margin = 0.0;    // smooth_curve: the found scale against the best one elsewhere, nats
   double gear_margin = 0.0;     // votes of the gear lines alone on the path less those beside it, nats/s
   double road_margin = 0.0;     // the same of those gear lines that lie on no engine order, nats/s
+  double lead_per_s = 0.0;      // votes of all lines, as given, on the path less the mean beside it, nats/s
   std::vector<FoundLine> lines;
 };
 

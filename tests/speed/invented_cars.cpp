@@ -1,0 +1,92 @@
+// The speed of cars that the synthesiser invented: their true angle is known.
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "gearhark/speed/tracking.hpp"
+#include "gearhark/synthesis/random_car.hpp"
+#include "gearhark/synthesis/synthesis.hpp"
+
+using namespace gearhark;
+using namespace gearhark::literals;
+
+namespace {
+
+struct Driven {
+  Car car;
+  std::vector<Gear> gears;  // forward
+  std::size_t gear = 0;     // the true one
+  Sound sound;
+  Run note;  // right but for a needle 4 % high
+};
+
+Driven driven(std::uint64_t seed, Course course) {
+  Driven out{random_car(seed), {}, 0, {}, {}};
+  std::copy_if(out.car.gears.begin(), out.car.gears.end(), std::back_inserter(out.gears),
+               [](const Gear& gear) { return !gear.neutral() && gear.label != "R"; });
+  out.gear = 1 + seed % (out.gears.size() - 1);
+  SoundSettings settings;
+  settings.car_seed = settings.run_seed = seed;
+  settings.run.gear = out.gears[out.gear];
+  settings.run.course = course;
+  settings.run.speed = Speed(10.0 + 4.0 * static_cast<double>(out.gear));
+  settings.run.end_speed = settings.run.speed * 1.3;
+  settings.run.duration = 16_s;
+  out.sound = *synthesise(out.car, settings);
+  out.note.gear = settings.run.gear;
+  out.note.speed.points = {{0_s, settings.run.speed * 1.04}};
+  if (course == Course::sweep)
+    out.note.speed.points.push_back({settings.run.duration, settings.run.end_speed * 1.04});
+  return out;
+}
+
+Tracking tracked(const Driven& run, std::size_t gear) {
+  Run note = run.note;
+  note.gear = run.gears[gear];
+  return track(run.sound.samples, run.sound.sample_rate, run.car, note);
+}
+
+// Share of the energy of a line at this order of the wheel that stays in the best bin of 4 s; the middle one
+// of all stretches.
+double share_kept(const Motion& truth, const AngleTrack& found, double order) {
+  constexpr double stretch = 4.0, step = 0.005;
+  const auto true_angle = [&](double t) {
+    return truth.wheel[static_cast<std::size_t>(std::lround(t / truth.step_s))];
+  };
+  std::vector<double> shares;
+  for (double start = 0.0; start + stretch < found.duration(); start += stretch) {
+    double best = 0.0;
+    for (int bin = -4; bin <= 4; ++bin) {
+      std::complex<double> sum;
+      int n = 0;
+      for (double t = start; t < start + stretch; t += step, ++n) {
+        const double cycles = order * (true_angle(t) - found.at(t)) - bin * (t - start) / stretch;
+        sum += std::polar(1.0, 2.0 * std::numbers::pi * (cycles - std::floor(cycles)));
+      }
+      best = std::max(best, std::norm(sum / static_cast<double>(n)));
+    }
+    shares.push_back(best);
+  }
+  const auto middle = shares.begin() + static_cast<std::ptrdiff_t>(shares.size() / 2);
+  std::nth_element(shares.begin(), middle, shares.end());
+  return *middle;
+}
+
+}  // namespace
+
+TEST_CASE("of invented cars the right gear is kept, one that is one off is found, steady and sweeping") {
+  const auto [seed, course] = GENERATE(table<std::uint64_t, Course>(
+      {{1, Course::steady}, {2, Course::sweep}, {3, Course::steady}, {4, Course::sweep}}));
+  const Driven run = driven(seed, course);
+  const Tracking right = tracked(run, run.gear);
+  CHECK(right.gear == run.gears[run.gear]);
+  CHECK(right.certainty == Certainty::sure);
+  CHECK(right.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(2e-4));
+  CHECK(share_kept(run.sound.truth.motion, right.wheel, 200.0) > 0.8);
+  const Tracking low = tracked(run, run.gear - 1);
+  CHECK(low.gear == run.gears[run.gear]);
+  if (run.gear + 1 < run.gears.size()) CHECK(tracked(run, run.gear + 1).gear == run.gears[run.gear]);
+}
