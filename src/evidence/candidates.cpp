@@ -39,14 +39,17 @@ std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRu
   return tracks;
 }
 
-// What a fault would explain in each run, were it there at its most likely slip.
+// What a fault would explain in each run, were it there at its most likely slip. Where it should be much
+// fainter than in its loudest run it explains nothing.
 using ExplainedRuns = std::vector<std::vector<ExplainedOrders>>;
 
 ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
                            const std::vector<HeardRun>& runs) {
+  constexpr double faint = 0.15;
+  const double loudest = *std::max_element(candidate.visibility.begin(), candidate.visibility.end());
   ExplainedRuns explained(runs.size());
   for (std::size_t r = 0; r < runs.size(); ++r) {
-    if (!track.family[r]) continue;
+    if (!track.family[r] || candidate.visibility[r] < faint * loudest) continue;
     if (const auto place = place_of(*track.family[r], runs[r]))
       explained[r] = explained_by(*track.family[r], place->fundamental, place->modulation, candidate.slip);
   }
