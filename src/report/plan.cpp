@@ -7,34 +7,15 @@
 #include <nlohmann/json.hpp>
 
 #include "run_json.hpp"
+#include "words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::driving;
 using report::wrapped;
-
-// What the driver does, in words that need no trade.
-std::string driving(const NextRun& run, SpeedUnit unit) {
-  const std::string speed = to_text(run.speed, unit);
-  const std::string how = run.turn == Turn::left    ? ", in a gentle left bend"
-                          : run.turn == Turn::right ? ", in a gentle right bend"
-                                                    : "";
-  if (run.clutch == Clutch::pedal_down)
-    return "from " + speed + ", lever in neutral, clutch pedal down, rolling";
-  switch (run.load) {
-    case Load::drive:
-      return "at " + speed + ", pulling (slightly uphill, throttle well open)";
-    case Load::floating:
-      return "at " + speed + ", just enough throttle to hold it" + how;
-    case Load::coast:
-      return "from " + speed + ", foot off the throttle, in gear, slowing by itself";
-    case Load::neutral:
-      break;
-  }
-  return "from " + speed + ", lever in neutral, clutch pedal up, rolling";
-}
 
 std::string bullets(std::string_view heading, const std::vector<std::string>& items) {
   std::string out(heading);
