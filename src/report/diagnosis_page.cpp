@@ -2,17 +2,20 @@
 
 #include <algorithm>
 #include <cmath>
+#include <nlohmann/json.hpp>
 
 #include "gearhark/report/diagnosis.hpp"
 #include "gearhark/report/page.hpp"
 #include "html.hpp"
 #include "page_frame.hpp"
+#include "picture.hpp"
 #include "words.hpp"
 
 namespace gearhark {
 namespace {
 
 using namespace report;
+using Json = nlohmann::ordered_json;
 
 // A full square for what was heard, an empty ring for what was not, a half one for what can't be told: told
 // apart without colour.
@@ -101,49 +104,208 @@ std::string lines_table(const Suspect& s) {
   return to_html(t);
 }
 
-std::string evidence(const Diagnosis& d, const Suspect& s) {
-  std::string out = fmt::format("<p>{}. Probability {} %.</p>\n", escaped(capital(s.in_words)),
-                                escaped(percent(s.probability)));
-  if (!s.cannot_be_told_from.empty())
-    out += "<p>Can't be told from: " + escaped(listed(d, s.cannot_be_told_from)) + ".</p>\n";
-  const auto found =
-      std::count_if(s.evidence.begin(), s.evidence.end(), [](const EvidenceItem& e) { return e.found; });
-  if (!s.evidence.empty()) {
-    if (found == 0) out += "<p>None of its lines stands out by itself.</p>\n";
+std::string key_of(const Mark& m) {
+  return fmt::format("{}: {:.2f} per turn, {:.0f} Hz", m.words, m.order.value(), m.frequency.value());
+}
+
+// Numbered as in the picture; what was not found has a number too, and none is shown.
+std::string key(const DrawnSpectrum& s) {
+  std::string out;
+  for (std::size_t i = 0; i < s.marks.size(); ++i)
+    if (s.marks[i].found)
+      out += fmt::format("<li value=\"{}\">{}</li>\n", i + 1, escaped(key_of(s.marks[i])));
+  return out.empty() ? "" : "<ol class=\"key\">\n" + out + "</ol>\n";
+}
+
+std::string healthy_words(const DrawnSpectrum& s) {
+  std::string out;
+  for (const Mark& m : s.healthy)
+    out += fmt::format("{}{} at {:.2f}", out.empty() ? "" : ", ", m.words, m.order.value());
+  return out;
+}
+
+// What the picture shows, in a sentence made of its own numbers.
+std::string says(const DrawnSpectrum& s) {
+  if (s.marks.empty()) return "No single lines were looked for here.";
+  const auto found = std::count_if(s.marks.begin(), s.marks.end(), [](const Mark& m) { return m.found; });
+  return fmt::format("{} of {} lines looked for stand out{}", found, s.marks.size(),
+                     found > 0 ? ", numbered." : ".");
+}
+
+const char* turn_of(const SuspectExhibit& e) { return e.engine_bound ? "engine" : "driven wheels"; }
+
+// The picture as it prints, and room for the interactive one, which script fills in.
+std::string spectrum_figure(const std::string& id, const SuspectExhibit& e, const DrawnSpectrum& s,
+                            const std::string& what, const std::string& caption) {
+  const std::string sentence = fmt::format("{} Run {}. {}", what, e.recording + 1, says(s));
+  return fmt::format(
+      "<figure>\n{0}<div class=\"live\"><div class=\"chart\" data-chart=\"{1}\" tabindex=\"0\" "
+      "role=\"group\" "
+      "aria-label=\"{2} Arrow keys move, plus and minus zoom, 0 shows all.\"></div><div "
+      "class=\"steps\"></div><p class=\"says\" aria-live=\"polite\"></p></div>\n"
+      "<figcaption>{2} {3}Across: times per turn of the {4}. Up: dB over the noise there, the strongest of "
+      "each step.</figcaption>\n{5}</figure>\n",
+      spectrum_svg(s, sentence), id, escaped(sentence), caption, turn_of(e), key(s));
+}
+
+std::string pictures(const std::string& id, const SuspectExhibit& e) {
+  std::string out;
+  if (e.envelope) {
+    out += "<h3>The rhythm of its band</h3>\n";
+    out += spectrum_figure(id + "-envelope", e, *e.envelope,
+                           "Envelope spectrum: how often the sound swells and fades.",
+                           fmt::format("Band from {:.0f} to {:.0f} Hz. Flat places at 0 dB: what a sound car "
+                                       "makes there was left out. Dotted: looked for, not found. ",
+                                       e.band_low.value(), e.band_high.value()));
+  }
+  out += "<h3>The tones themselves</h3>\n";
+  const std::string healthy = healthy_words(e.tones);
+  out += spectrum_figure(
+      id + "-tones", e, e.tones, "Order spectrum: the tones that turn with the car.",
+      (e.envelope ? std::string("The lines are those of the rhythm; impacts seldom show here as tones. ")
+                  : "") +
+          (healthy.empty() ? "" : "Dashed: what every sound car makes: " + escaped(healthy) + ". "));
+  if (e.map && e.map->rows > 0) {
+    const std::string sentence = fmt::format(
+        "Order map of run {}: {:.0f} s from top to bottom, {} per turn of the {} across. Dark: strong. Lines "
+        "that keep to the shaft run straight down.",
+        e.recording + 1, e.map->duration.value(), e.map->of_envelope ? "swellings of the band" : "tones",
+        turn_of(e));
     out += fmt::format(
-        "<details><summary>{} of {} lines looked for stand out: the table</summary>\n{}</details>\n", found,
-        s.evidence.size(), lines_table(s));
+        "<h3>The whole run</h3>\n<figure>\n{}<figcaption>{} The numbers above are the lines that stand "
+        "out.</figcaption></figure>\n",
+        map_svg(*e.map, sentence), escaped(sentence));
   }
   return out;
 }
 
-std::string recordings(const Diagnosis& d) {
+std::string levels(const Diagnosis& d, const SuspectExhibit& e) {
+  double most = 0.0;
+  for (const RunLevel& l : e.levels)
+    if (l.strongest) most = std::max(most, l.strongest->value());
   Table t;
-  t.caption = "What each recording is worth.";
-  t.head = {"run",       "file",
-            "as told",   "speed in the sound",
-            "usable s",  "sound up to kHz",
-            "clipped %", "level swings dB",
-            "wind dB",   "bumps a minute",
-            "gaps"};
-  t.numbers = {false, false, false, false, true, true, true, true, true, true, true};
-  t.kind = "recordings";
-  for (std::size_t i = 0; i < d.runs.size(); ++i) {
-    const RunReport& r = d.runs[i];
-    const RecordingQuality& q = r.quality;
-    t.rows.push_back({fmt::format("{}", i + 1), escaped(r.run.file),
-                      escaped(fmt::format("gear {}, {}, {}, {}", r.run.gear.label, to_text(r.run.load),
-                                          to_text(r.run.turn), stated(r.run.speed))),
-                      escaped(found_speed(r)), fmt::format("{:.1f}", q.usable.value()),
-                      fmt::format("{:.1f}", q.bandwidth.value() / 1000.0),
-                      fmt::format("{:.2f}", 100.0 * q.clipped_share),
-                      fmt::format("{:.1f}", q.level_pumping_db), fmt::format("{:.1f}", q.wind_db),
-                      fmt::format("{:.1f}", q.bumps_per_minute), fmt::format("{}", q.dropouts)});
+  t.caption =
+      "Level over the runs: the strongest of its lines in each, in dB over the noise. Expected: how loud "
+      "such a fault should be in that run, by trade practice, of its loudest.";
+  t.head = {"run", "as told", "", "dB", "lines found", "expected %"};
+  t.numbers = {false, false, false, true, true, true};
+  t.kind = "levels";
+  for (const RunLevel& l : e.levels) {
+    const Run& run = d.runs[static_cast<std::size_t>(l.recording)].run;
+    t.rows.push_back(
+        {fmt::format("{}", l.recording + 1),
+         escaped(fmt::format("gear {}, {}, {}", run.gear.label, to_text(run.load), to_text(run.turn))),
+         l.strongest ? bar_svg(l.strongest->value(), most) : "",
+         l.strongest ? fmt::format("{:.1f}", l.strongest->value()) : "-",
+         l.looked_for ? fmt::format("{} of {}", l.found, l.looked_for) : "-",
+         fmt::format("{:.0f}", 100.0 * l.expected)});
   }
-  std::string out = to_html(t);
-  for (std::size_t i = 0; i < d.runs.size(); ++i)
-    if (!d.runs[i].problems.empty())
-      out += fmt::format("<h3>Run {}: mind</h3>\n{}", i + 1, list(d.runs[i].problems));
+  return to_html(t);
+}
+
+std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id, const SuspectExhibit* e) {
+  std::string out = fmt::format("<p>{}. Probability {} %.</p>\n", escaped(capital(s.in_words)),
+                                escaped(percent(s.probability)));
+  if (!s.cannot_be_told_from.empty())
+    out += "<p>Can't be told from: " + escaped(listed(d, s.cannot_be_told_from)) + ".</p>\n";
+  const auto found = std::count_if(s.evidence.begin(), s.evidence.end(),
+                                   [](const EvidenceItem& item) { return item.found; });
+  if (!s.evidence.empty() && found == 0) out += "<p>None of its lines stands out by itself.</p>\n";
+  if (e) out += levels(d, *e) + pictures(id, *e);
+  if (!s.evidence.empty())
+    out += fmt::format(
+        "<details open=\"open\"><summary>Every line looked for: {} of {} stand out</summary>\n{}</details>\n",
+        found, s.evidence.size(), lines_table(s));
+  return out;
+}
+
+std::string speeds(const Diagnosis& d, const Exhibits& x) {
+  const SpeedUnit unit = unit_of(d.runs);
+  std::string out = "<p>Found in the sound itself, for the tyre in the car file.</p>\n";
+  for (const SpeedCurve& c : x.speeds) {
+    const RunReport& r = d.runs[static_cast<std::size_t>(c.recording)];
+    const std::string sentence =
+        fmt::format("Run {}: told {}; {}.", c.recording + 1, stated(r.run.speed), plus_minus(found_speed(r)));
+    out += fmt::format(
+        "<figure>\n{}<figcaption>{} Across: seconds. Up: {}. Full line: found; {}</figcaption></figure>\n",
+        speed_svg(c, unit, sentence), escaped(sentence),
+        unit == SpeedUnit::mph     ? "mph"
+        : unit == SpeedUnit::knots ? "knots"
+        : unit == SpeedUnit::mps   ? "m/s"
+                                   : "km/h",
+        c.told_mps.empty() ? "no speed over time was told." : "dashed: told.");
+  }
+  return out;
+}
+
+std::string number_or_dash(const auto& value, int digits) {
+  return value ? fmt::format("{:.{}f}", value->value(), digits) : std::string("-");
+}
+
+std::string car_lines(const Diagnosis& d, const Exhibits& x) {
+  std::string out =
+      "<p>What each part sounds like, sound or not: its first line. Hz at the speed found.</p>\n";
+  for (const OrderTable& table : x.tables) {
+    Table t;
+    t.caption = fmt::format("Gear {}{}{}", escaped(table.asked.state.gear.label),
+                            table.asked.state.clutch == Clutch::pedal_down ? ", clutch pedal down" : "",
+                            table.asked.speed ? ", " + to_text(*table.asked.speed, unit_of(d.runs), 1) : "");
+    t.head = {"part", "what happens", "Hz", "per wheel turn", "per engine turn"};
+    t.numbers = {false, false, true, true, true};
+    t.kind = "lines";
+    for (const OrderRow& row : table.rows)
+      t.rows.push_back({escaped(row.name), escaped(row.happening), number_or_dash(row.frequency, 1),
+                        number_or_dash(row.per_wheel, 3), number_or_dash(row.per_engine, 3)});
+    out += fmt::format("<details{}><summary>Gear {}</summary>\n{}</details>\n",
+                       &table == &x.tables.front() ? " open=\"open\"" : "",
+                       escaped(table.asked.state.gear.label), to_html(t));
+  }
+  return out;
+}
+
+Json drawn(const SuspectExhibit& e, const DrawnSpectrum& s) {
+  Json marks = Json::array(), healthy = Json::array(), db = Json::array();
+  for (const Mark& m : s.marks)
+    marks.push_back(
+        {{"words", m.words}, {"order", m.order.value()}, {"hz", m.frequency.value()}, {"found", m.found}});
+  for (const Mark& m : s.healthy) healthy.push_back({{"words", m.words}, {"order", m.order.value()}});
+  for (const float value : s.db) db.push_back(std::round(10.0 * static_cast<double>(value)) / 10.0);
+  return {{"first", s.first}, {"step", s.step}, {"rate", e.mean_rate.value()}, {"turn", turn_of(e)},
+          {"db", db},         {"marks", marks}, {"healthy", healthy}};
+}
+
+const SuspectExhibit* exhibit_of(const Exhibits& x, const Suspect& s) {
+  const auto at = std::find_if(x.suspects.begin(), x.suspects.end(), [&](const SuspectExhibit& e) {
+    return e.part == s.part && e.fault == s.fault;
+  });
+  return at == x.suspects.end() ? nullptr : &*at;
+}
+
+std::string fact(const char* name, const std::string& words) {
+  return fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", name, escaped(words));
+}
+
+std::string recording(const RunReport& r, std::size_t number) {
+  const RecordingQuality& q = r.quality;
+  std::string out = fmt::format("<h3>Run {}: {}</h3>\n<dl class=\"facts\">\n", number, escaped(r.run.file));
+  out += fact("as told", fmt::format("gear {}, {}, {}, {}", r.run.gear.label, to_text(r.run.load),
+                                     to_text(r.run.turn), stated(r.run.speed)));
+  out += fact("in the sound", plus_minus(found_speed(r)));
+  out += fact("usable", fmt::format("{:.1f} s", q.usable.value()));
+  out += fact("sound up to", fmt::format("{:.1f} kHz", q.bandwidth.value() / 1000.0));
+  out += fact("at full scale", fmt::format("{:.2f} % of the samples", 100.0 * q.clipped_share));
+  out += fact("level swings", fmt::format("{:.1f} dB", q.level_pumping_db));
+  out += fact("wind gusts", fmt::format("{:.1f} dB", q.wind_db));
+  out += fact("bumps", fmt::format("{:.1f} a minute", q.bumps_per_minute));
+  out += fact("gaps", fmt::format("{}", q.dropouts));
+  out += "</dl>\n";
+  if (!r.problems.empty()) out += "<p><strong>Mind:</strong></p>\n" + list(r.problems);
+  return out;
+}
+
+std::string recordings(const Diagnosis& d) {
+  std::string out;
+  for (std::size_t i = 0; i < d.runs.size(); ++i) out += recording(d.runs[i], i + 1);
   return out;
 }
 
@@ -166,24 +328,35 @@ std::string all_suspects(const Diagnosis& d) {
 
 }  // namespace
 
-std::string diagnosis_page(const Diagnosis& d, const Exhibits&) {
+std::string diagnosis_page(const Diagnosis& d, const Exhibits& x) {
   Page page;
   page.title = fmt::format("{}: {}", d.car_name, to_text(d.verdict));
   page.kind = "Noise diagnosis by gearhark";
   page.car = d.car_name;
   page.first = first_screen(d);
+  Json charts = Json::object();
   const bool silent = d.verdict == Verdict::no_fault_heard;
   for (std::size_t i = 0; i < std::min(explained, d.suspects.size()); ++i) {
     const Suspect& s = d.suspects[i];
     if (i > 0 && (silent || s.probability.value() < worth_a_row)) break;
+    const std::string id = fmt::format("suspect-{}", i + 1);
+    const SuspectExhibit* e = exhibit_of(x, s);
+    if (e && e->envelope) charts[id + "-envelope"] = drawn(*e, *e->envelope);
+    if (e) charts[id + "-tones"] = drawn(*e, e->tones);
     page.chapters.push_back(
-        {fmt::format("suspect-{}", i + 1),
+        {id,
          fmt::format("{}: {}, {}", silent ? "Nearest to a fault" : "Evidence", name_of(s), to_text(s.fault)),
-         evidence(d, s)});
+         evidence(d, s, id, e)});
   }
+  if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(d, x)});
   page.chapters.push_back({"recordings", "The recordings", recordings(d)});
   page.chapters.push_back({"all", "All suspects", all_suspects(d)});
+  if (!x.tables.empty()) page.chapters.push_back({"lines", "The car's lines", car_lines(d, x)});
   page.json = diagnosis_json(d);
+  if (!charts.empty()) {
+    page.charts = Charts::interactive;
+    page.drawn = charts.dump(-1, ' ', false, Json::error_handler_t::replace);
+  }
   return to_html(page);
 }
 

@@ -67,6 +67,12 @@ std::string escaped(std::string_view text) {
   return out;
 }
 
+std::string plus_minus(std::string text) {
+  for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at))
+    text.replace(at, 2, "\xC2\xB1");
+  return text;
+}
+
 std::string json_in_script(std::string_view json) {
   std::string out;
   for (const char c : json)

@@ -13,6 +13,9 @@ namespace gearhark::report {
 // characters, become U+FFFD.
 std::string escaped(std::string_view text);
 
+// With the sign that plain text spells "+-".
+std::string plus_minus(std::string text);
+
 // JSON that no "<" in it can end the script element it stands in.
 std::string json_in_script(std::string_view json);
 

@@ -53,6 +53,7 @@ struct SuspectExhibit {
   Fault fault = Fault::outer_race;
   int recording = 0;  // in which it is heard best; all but the levels are of it
   bool engine_bound = false;
+  ShaftRate mean_rate;                    // of the reference shaft
   Hertz band_low, band_high;              // of the envelope
   std::optional<DrawnSpectrum> envelope;  // of faults that show as impacts
   DrawnSpectrum tones;
