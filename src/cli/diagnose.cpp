@@ -35,10 +35,11 @@ Outcome diagnose_all(const Options& given) {
   if (!sounds) return sounds.error();
   Hearing hearing = hear(test->car, *sounds);
   const Diagnosis diagnosis = diagnosis_of(test->car, hearing);
-  if (!given.report.empty())
-    if (auto error = write_whole(given.report,
-                                 diagnosis_page(diagnosis, exhibits(test->car, *sounds, hearing, diagnosis))))
-      return error;
+  if (!given.report.empty()) {
+    const Exhibits shown = exhibits(test->car, *sounds, hearing, diagnosis);
+    const auto played = clips(test->car, *sounds, hearing, diagnosis, shown);
+    if (auto error = write_whole(given.report, diagnosis_page(diagnosis, shown, played))) return error;
+  }
   return deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json);
 }
 

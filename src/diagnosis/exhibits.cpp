@@ -19,9 +19,11 @@ namespace gearhark {
 namespace {
 
 constexpr std::size_t suspects_shown = 3;
+constexpr double worth_showing = 0.01;  // probability, of all but the first
 constexpr std::size_t drawn_steps = 2400;
 constexpr double beyond_last_mark = 1.12;
-constexpr double lowest_db = -3.0;  // of what is drawn
+constexpr double lowest_db = -3.0;     // of what is drawn
+constexpr double shown_chance = 0.01;  // a line is shown as found below this, as in the diagnosis
 constexpr double least_orders = 12.0;
 constexpr double map_rate_hz = 16000.0;
 constexpr std::size_t map_rows = 48, map_columns = 360;
@@ -65,7 +67,7 @@ const Candidate* candidate_of(const Hearing& hearing, const Suspect& suspect) {
 double shown_by(const Candidate& c, std::size_t run) {
   double sum = 0.01 * c.visibility[run];  // where no line stands out: where it should sound
   for (const SeenLine& line : c.lines)
-    if (line.run == run && line.chance < 0.01) sum += std::max(0.0, line.above_background.value());
+    if (line.run == run && line.chance < shown_chance) sum += std::max(0.0, line.above_background.value());
   return sum;
 }
 
@@ -108,6 +110,16 @@ std::vector<Mark> healthy_marks(const Car& car, const HeardRun& run, bool engine
     const bool firing = line.kind == LineKind::firing;
     marks.push_back({firing ? std::string("engine firing") : part_name(car, line.part) + ", teeth",
                      Order(order), Hertz(order * rate), false});
+  }
+  return marks;
+}
+
+// Impacts were looked for in the envelope; whether their lines stand out among the tones too is asked anew.
+std::vector<Mark> among_tones(std::vector<Mark> marks, const Candidate& c, const OrderSpectrum& tones) {
+  if (c.kind != EvidenceKind::events) return marks;
+  for (Mark& mark : marks) {
+    const double order = mark.order.value();
+    mark.found = tones.strength(order, tones.usual_half_width(order)).chance < shown_chance;
   }
   return marks;
 }
@@ -186,7 +198,7 @@ std::vector<RunLevel> levels_of(const Candidate& c, const Hearing& hearing) {
     for (const SeenLine& line : c.lines) {
       if (line.run != r) continue;
       ++level.looked_for;
-      if (line.chance < 0.01) ++level.found;
+      if (line.chance < shown_chance) ++level.found;
       if (!level.strongest || *level.strongest < line.above_background)
         level.strongest = line.above_background;
     }
@@ -217,7 +229,7 @@ std::optional<SuspectExhibit> exhibit_of(const Car& car, const Hearing& hearing,
   out.tones = thinned(tones.power.size(), tones.turns, to, [&](std::size_t k) {
     return static_cast<double>(tones.power[k]) / static_cast<double>(tones.background[k]);
   });
-  out.tones.marks = marks;
+  out.tones.marks = among_tones(marks, *c, tones);
   out.tones.healthy = healthy_marks(car, run, shown->engine_bound, to);
   const EnvelopeSpectra& envelopes =
       events_of(c->fault) == Events::locked ? spectra.locked : spectra.slipping;
@@ -301,6 +313,7 @@ Exhibits exhibits(const Car& car, const std::vector<RunSound>& sounds, const Hea
                   const Diagnosis& diagnosis) {
   Exhibits out;
   for (std::size_t i = 0; i < std::min(suspects_shown, diagnosis.suspects.size()); ++i) {
+    if (i > 0 && diagnosis.suspects[i].probability.value() < worth_showing) break;
     auto exhibit = exhibit_of(car, hearing, diagnosis.suspects[i]);
     if (!exhibit) continue;
     if (i == 0) add_map(*exhibit, hearing, diagnosis.suspects[i], sounds);

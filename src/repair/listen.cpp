@@ -8,7 +8,6 @@
 #include <numbers>
 #include <tuple>
 
-#include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -168,6 +167,36 @@ Result<std::size_t> run_to_use(const Hearing& hearing, const Candidate& candidat
                            asked ? fmt::format(" in run {}", *asked + 1) : std::string(" in any run"))};
 }
 
+// The shaft from a later moment on.
+AngleTrack from_then(const AngleTrack& shaft, double from_s, double duration_s) {
+  AngleTrack out;
+  out.step_s = shaft.step_s;
+  for (double t = 0.0; t <= duration_s + shaft.step_s; t += shaft.step_s)
+    out.turns.push_back(shaft.at(from_s + t));
+  return out;
+}
+
+// Where only a part is wanted, the rest is not worked on but for a margin, in which filters settle.
+std::vector<float> band_of_part(const Recording& recording, const std::optional<Stretch>& part,
+                                const Listening& heard) {
+  const std::span<const float> all(recording.samples);
+  if (!part)
+    return band_alone(all, heard.rate_hz, heard.low, heard.high, heard.tracking.wheel, heard.notched);
+  const auto place = [&](double seconds) {
+    return std::min(all.size(), static_cast<std::size_t>(std::max(0.0, seconds) * heard.rate_hz));
+  };
+  const double margin = 2.0 * notch_seconds;
+  const std::size_t first = place(part->from.value()), last = std::max(first, place(part->to.value()));
+  const std::size_t from = place(part->from.value() - margin), to = place(part->to.value() + margin);
+  const double from_s = static_cast<double>(from) / heard.rate_hz;
+  const AngleTrack shaft =
+      from_then(heard.tracking.wheel, from_s, static_cast<double>(to - from) / heard.rate_hz);
+  const auto wide =
+      band_alone(all.subspan(from, to - from), heard.rate_hz, heard.low, heard.high, shaft, heard.notched);
+  return {wide.begin() + static_cast<std::ptrdiff_t>(first - from),
+          wide.begin() + static_cast<std::ptrdiff_t>(last - from)};
+}
+
 }  // namespace
 
 std::vector<float> band_alone(std::span<const float> samples, double rate_hz, Hertz low, Hertz high,
@@ -192,7 +221,11 @@ std::vector<float> gain_matched(std::vector<float> samples) {
 
 Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds,
                          const ListenSettings& settings) {
-  const Hearing hearing = hear(car, sounds);
+  return listen(car, sounds, hear(car, sounds), settings);
+}
+
+Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
+                         const ListenSettings& settings) {
   const Ranking ranking = rank(car, hearing.candidates);
   const auto choice = choose(car, hearing, ranking, settings);
   if (!choice) return choice.error();
@@ -210,8 +243,7 @@ Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds,
   out.notched = healthy_tones(car, hearing.heard[*place], candidate.part, out.low, out.high);
   const Recording& recording = sounds[out.run].recording;
   out.rate_hz = recording.sample_rate;
-  out.samples = gain_matched(
-      band_alone(recording.samples, out.rate_hz, out.low, out.high, out.tracking.wheel, out.notched));
+  out.samples = gain_matched(band_of_part(recording, settings.stretch, out));
   out.cautions = {
       "Turn the volume down before playing: the band was made louder than it was in the car.",
       "Hearing a noise alone proves nothing about the part; hands and eyes come before any repair or drive."};

@@ -97,7 +97,7 @@ std::string lines_table(const Suspect& s) {
     t.rows.push_back({escaped(item.kind), fmt::format("{}", item.recording + 1),
                       fmt::format("{:.1f}", item.frequency.value()),
                       fmt::format("{:.3f}", item.order.value()), item.engine_bound ? "engine" : "wheel",
-                      fmt::format("{:.1f}", item.above_background.value()), escaped(by_chance(item.chance))});
+                      decimal(item.above_background.value(), 1), escaped(by_chance(item.chance))});
     t.row_attributes.push_back(item.found ? "class=\"out\"" : "class=\"looked\"");
   }
   t.kind = "evidence";
@@ -203,7 +203,28 @@ std::string levels(const Diagnosis& d, const SuspectExhibit& e) {
   return to_html(t);
 }
 
-std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id, const SuspectExhibit* e) {
+std::string sound(const std::string& words, const std::vector<float>& samples, double rate_hz) {
+  return fmt::format(
+      "<p class=\"sound\">{0}<audio controls=\"controls\" preload=\"none\" aria-label=\"{0}\" "
+      "src=\"data:audio/wav;base64,{1}\"></audio></p>\n",
+      escaped(words), base64(wav_bytes(samples, rate_hz)));
+}
+
+std::string player(const Clip& c) {
+  std::string out =
+      "<div class=\"noprint\"><h3>Listen</h3>\n<p>Turn the volume down first: both are made equally loud, "
+      "louder than in the car.</p>\n";
+  out +=
+      sound(fmt::format("The band alone, {:.0f} to {:.0f} Hz, without the tones of a sound car: run {}, from "
+                        "{:.1f} s, {:.1f} s long",
+                        c.low.value(), c.high.value(), c.recording + 1, c.from.value(), c.duration.value()),
+            c.alone, c.rate_hz);
+  if (!c.as_recorded.empty()) out += sound("The same seconds as recorded", c.as_recorded, c.rate_hz);
+  return out + "</div>\n";
+}
+
+std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id, const SuspectExhibit* e,
+                     const Clip* clip) {
   std::string out = fmt::format("<p>{}. Probability {} %.</p>\n", escaped(capital(s.in_words)),
                                 escaped(percent(s.probability)));
   if (!s.cannot_be_told_from.empty())
@@ -211,7 +232,9 @@ std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id
   const auto found = std::count_if(s.evidence.begin(), s.evidence.end(),
                                    [](const EvidenceItem& item) { return item.found; });
   if (!s.evidence.empty() && found == 0) out += "<p>None of its lines stands out by itself.</p>\n";
-  if (e) out += levels(d, *e) + pictures(id, *e);
+  if (e) out += levels(d, *e);
+  if (clip) out += player(*clip);
+  if (e) out += pictures(id, *e);
   if (!s.evidence.empty())
     out += fmt::format(
         "<details open=\"open\"><summary>Every line looked for: {} of {} stand out</summary>\n{}</details>\n",
@@ -247,7 +270,7 @@ std::string car_lines(const Diagnosis& d, const Exhibits& x) {
       "<p>What each part sounds like, sound or not: its first line. Hz at the speed found.</p>\n";
   for (const OrderTable& table : x.tables) {
     Table t;
-    t.caption = fmt::format("Gear {}{}{}", escaped(table.asked.state.gear.label),
+    t.caption = fmt::format("Gear {}{}{}", table.asked.state.gear.label,
                             table.asked.state.clutch == Clutch::pedal_down ? ", clutch pedal down" : "",
                             table.asked.speed ? ", " + to_text(*table.asked.speed, unit_of(d.runs), 1) : "");
     t.head = {"part", "what happens", "Hz", "per wheel turn", "per engine turn"};
@@ -272,6 +295,12 @@ Json drawn(const SuspectExhibit& e, const DrawnSpectrum& s) {
   for (const float value : s.db) db.push_back(std::round(10.0 * static_cast<double>(value)) / 10.0);
   return {{"first", s.first}, {"step", s.step}, {"rate", e.mean_rate.value()}, {"turn", turn_of(e)},
           {"db", db},         {"marks", marks}, {"healthy", healthy}};
+}
+
+const Clip* clip_of(const std::vector<Clip>& clips, const Suspect& s) {
+  const auto at = std::find_if(clips.begin(), clips.end(),
+                               [&](const Clip& c) { return c.part == s.part && c.fault == s.fault; });
+  return at == clips.end() ? nullptr : &*at;
 }
 
 const SuspectExhibit* exhibit_of(const Exhibits& x, const Suspect& s) {
@@ -319,7 +348,7 @@ std::string all_suspects(const Diagnosis& d) {
   t.kind = "suspects";
   for (const Suspect& s : d.suspects) {
     t.rows.push_back({escaped(name_of(s)), to_text(s.fault), escaped(percent(s.probability)),
-                      fmt::format("{:.1f}", s.log_evidence), escaped(listed(d, s.cannot_be_told_from))});
+                      decimal(s.log_evidence, 1), escaped(listed(d, s.cannot_be_told_from))});
     t.row_attributes.push_back(
         fmt::format("data-part=\"{}\" data-probability=\"{}\"", escaped(s.part), s.probability.value()));
   }
@@ -328,7 +357,7 @@ std::string all_suspects(const Diagnosis& d) {
 
 }  // namespace
 
-std::string diagnosis_page(const Diagnosis& d, const Exhibits& x) {
+std::string diagnosis_page(const Diagnosis& d, const Exhibits& x, const std::vector<Clip>& clips) {
   Page page;
   page.title = fmt::format("{}: {}", d.car_name, to_text(d.verdict));
   page.kind = "Noise diagnosis by gearhark";
@@ -346,7 +375,7 @@ std::string diagnosis_page(const Diagnosis& d, const Exhibits& x) {
     page.chapters.push_back(
         {id,
          fmt::format("{}: {}, {}", silent ? "Nearest to a fault" : "Evidence", name_of(s), to_text(s.fault)),
-         evidence(d, s, id, e)});
+         evidence(d, s, id, e, clip_of(clips, s))});
   }
   if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(d, x)});
   page.chapters.push_back({"recordings", "The recordings", recordings(d)});

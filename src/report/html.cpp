@@ -73,6 +73,12 @@ std::string plus_minus(std::string text) {
   return text;
 }
 
+std::string decimal(double value, int digits) {
+  std::string out = fmt::format("{:.{}f}", value, digits);
+  if (out.starts_with('-') && out.find_first_not_of("-0.") == std::string::npos) out.erase(0, 1);
+  return out;
+}
+
 std::string json_in_script(std::string_view json) {
   std::string out;
   for (const char c : json)
@@ -107,10 +113,11 @@ std::string list(const std::vector<std::string>& sentences) {
 
 std::string to_html(const Table& table) {
   const auto of_number = [&](std::size_t c) { return c < table.numbers.size() && table.numbers[c]; };
+  // The caption stands outside what scrolls, or a phone would cut it.
   std::string out = fmt::format(
-      "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"table\"><table "
-      "class=\"{}\">\n<caption>{}</caption>\n<thead><tr>",
-      table.kind, table.caption);
+      "<p class=\"caption\">{0}</p>\n<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"table, "
+      "scrolls sideways\"><table class=\"{1}\" aria-label=\"{0}\">\n<thead><tr>",
+      escaped(table.caption), table.kind);
   for (std::size_t c = 0; c < table.head.size(); ++c)
     out += cell("th", std::string(" scope=\"col\"") + (of_number(c) ? " class=\"n\"" : ""), table.head[c]);
   out += "</tr></thead>\n<tbody>\n";

@@ -16,6 +16,9 @@ std::string escaped(std::string_view text);
 // With the sign that plain text spells "+-".
 std::string plus_minus(std::string text);
 
+// A number with so many digits, and no "-0.0".
+std::string decimal(double value, int digits);
+
 // JSON that no "<" in it can end the script element it stands in.
 std::string json_in_script(std::string_view json);
 
@@ -26,7 +29,7 @@ std::string list(const std::vector<std::string>& sentences);
 
 // A table that a phone can scroll sideways. Cells are markup; the first column is the row's heading.
 struct Table {
-  std::string caption;  // markup
+  std::string caption;  // text
   std::vector<std::string> head;
   std::vector<std::vector<std::string>> rows;
   std::string kind;                         // class

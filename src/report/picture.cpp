@@ -51,12 +51,17 @@ std::string across_axis(const Axis& x, int wanted) {
   return out;
 }
 
+std::string grid(const Axis& y) {
+  std::string out;
+  for (const double tick : ticks(y.low, y.high, 4)) out += line("grid", 0, up(y, tick), 100, up(y, tick));
+  return out;
+}
+
+// Over the curve, on a rim of the paper's colour.
 std::string up_axis(const Axis& y, const std::string& unit) {
   std::string out;
-  for (const double tick : ticks(y.low, y.high, 4)) {
-    out += line("grid", 0, up(y, tick), 100, up(y, tick));
+  for (const double tick : ticks(y.low, y.high, 4))
     out += text("tick", 0, up(y, tick) - 1.0, "start", plain(tick) + unit);
-  }
   return out;
 }
 
@@ -167,13 +172,13 @@ std::string spectrum_svg(const DrawnSpectrum& s, const std::string& says) {
   const double highest = *std::max_element(db.begin(), db.end());
   const Axis x{0.0, s.first + s.step * static_cast<double>(db.size())},
       y{-3.0, std::max(least_top_db, highest * 1.02)};
-  std::string out = open("plot still", says) + up_axis(y, " dB");
+  std::string out = open("plot still", says) + grid(y);
   for (const Mark& m : s.healthy)
     out += line("healthy", across(x, m.order.value()), top, across(x, m.order.value()), axis);
   out += marks(s.marks, x, axis);
   out += curve("curve", y, db, across(x, s.first),
                across(x, s.first + s.step * static_cast<double>(db.size() - 1)));
-  return out + across_axis(x, 8) + "</svg>\n";
+  return out + up_axis(y, " dB") + across_axis(x, 8) + "</svg>\n";
 }
 
 std::string speed_svg(const SpeedCurve& c, SpeedUnit unit, const std::string& says) {
@@ -184,9 +189,9 @@ std::string speed_svg(const SpeedCurve& c, SpeedUnit unit, const std::string& sa
   const auto [low, high] = std::minmax_element(both.begin(), both.end());
   const double room = std::max(1.0, 0.15 * (*high - *low));
   const Axis x{0.0, c.step.value() * static_cast<double>(found.size() - 1)}, y{*low - room, *high + room};
-  std::string out = open("plot low", says) + up_axis(y, "");
+  std::string out = open("plot low", says) + grid(y);
   if (!told.empty()) out += curve("told", y, told, 0, 100);
-  return out + curve("curve thick", y, found, 0, 100) + across_axis(x, 6) + "</svg>\n";
+  return out + curve("curve thick", y, found, 0, 100) + up_axis(y, "") + across_axis(x, 6) + "</svg>\n";
 }
 
 std::string map_svg(const OrderMap& m, const std::string& says) {

@@ -7,9 +7,11 @@
 
 #include "gearhark/diagnosis/diagnosis.hpp"
 #include "gearhark/diagnosis/exhibits.hpp"
+#include "gearhark/repair/clips.hpp"
 
 namespace gearhark {
 
-std::string diagnosis_page(const Diagnosis& diagnosis, const Exhibits& exhibits);
+std::string diagnosis_page(const Diagnosis& diagnosis, const Exhibits& exhibits,
+                           const std::vector<Clip>& clips);
 
 }  // namespace gearhark
