@@ -6,6 +6,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/report/page.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -13,7 +14,7 @@ namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string file, suspect, fault, json;
+  std::string file, suspect, fault, json, report;
   int injections = ConfirmSettings{}.injections;
 };
 
@@ -30,6 +31,8 @@ Outcome confirm_suspect(const Options& given) {
   if (!sounds) return sounds.error();
   const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);
   if (!confirmation) return confirmation.error();
+  if (!given.report.empty())
+    if (auto error = write_whole(given.report, confirmation_page(*confirmation))) return error;
   return deliver(confirmation_text(*confirmation), confirmation_json(*confirmation), given.json);
 }
 
@@ -51,6 +54,7 @@ void add_confirm(CLI::App& app, Action& chosen) {
       ->check(CLI::Range(0, 200))
       ->type_name("COUNT");
   add_json_option(*command, given->json);
+  add_report_option(*command, given->report);
   command->footer(
       "Example:\n"
       "  gearhark confirm samples/pinion_bearing/ROADTEST.toml --suspect pinion_head_bearing");

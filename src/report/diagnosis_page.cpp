@@ -7,6 +7,7 @@
 #include "gearhark/report/diagnosis.hpp"
 #include "gearhark/report/page.hpp"
 #include "html.hpp"
+#include "page_blocks.hpp"
 #include "page_frame.hpp"
 #include "picture.hpp"
 #include "words.hpp"
@@ -17,42 +18,15 @@ namespace {
 using namespace report;
 using Json = nlohmann::ordered_json;
 
-// A full square for what was heard, an empty ring for what was not, a half one for what can't be told: told
-// apart without colour.
-std::string sign(Verdict verdict) {
-  const char* shape =
-      verdict == Verdict::fault_heard
-          ? "<rect x=\"5\" y=\"5\" width=\"90\" height=\"90\" fill=\"currentColor\"/>"
-      : verdict == Verdict::no_fault_heard
-          ? "<circle cx=\"50\" cy=\"50\" r=\"40\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"14\"/>"
-          : "<circle cx=\"50\" cy=\"50\" r=\"40\" fill=\"none\" stroke=\"currentColor\" "
-            "stroke-width=\"14\"/><path d=\"M50 10 A40 40 0 0 1 50 90 Z\" fill=\"currentColor\"/>";
-  return fmt::format("<svg viewBox=\"0 0 100 100\" aria-hidden=\"true\">{}</svg>", shape);
-}
-
-std::string capital(std::string text) {
-  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-  return text;
-}
-
-std::string bar_row(const std::string& kind, const std::string& label, Probability p) {
-  return fmt::format(
-      "<li class=\"{}\" data-probability=\"{}\"><span class=\"name\">{}</span> <span class=\"share\">{} "
-      "%</span>"
-      "<svg class=\"bar\" aria-hidden=\"true\"><rect class=\"frame\" width=\"100%\" height=\"100%\"/><rect "
-      "class=\"length\" width=\"{:.2f}%\" height=\"100%\"/></svg></li>\n",
-      kind, p.value(), label, escaped(percent(p)), 100.0 * p.value());
-}
-
 std::string ranking(const Diagnosis& d) {
   std::string out = "<h2>How likely</h2>\n<ol class=\"rank\">\n";
   const std::size_t rows = rows_of(d);
   for (std::size_t i = 0; i < rows; ++i) {
     const Suspect& s = d.suspects[i];
-    out += bar_row("suspect", fmt::format("{}, {}", escaped(name_of(s)), to_text(s.fault)), s.probability);
+    out += ranked("suspect", fmt::format("{}, {}", escaped(name_of(s)), to_text(s.fault)), s.probability);
   }
-  out += bar_row("none unexplained", "a regular noise of nothing in the car file", d.unexplained);
-  out += bar_row("none no-fault", "no fault", d.no_fault) + "</ol>\n";
+  out += ranked("none unexplained", "a regular noise of nothing in the car file", d.unexplained);
+  out += ranked("none no-fault", "no fault", d.no_fault) + "</ol>\n";
   if (rows < d.suspects.size())
     out += fmt::format(
         "<p class=\"fine\">And {} more parts, each less likely: <a href=\"#all\">all suspects</a>.</p>\n",
@@ -61,10 +35,7 @@ std::string ranking(const Diagnosis& d) {
 }
 
 std::string next(const Diagnosis& d) {
-  std::string out = "<h2>What to do next</h2>\n";
-  if (d.next_run)
-    out +=
-        "<p><strong>Record:</strong> " + escaped(next_run_sentence(*d.next_run, unit_of(d.runs))) + "</p>\n";
+  std::string out = "<h2>What to do next</h2>\n" + record_next(d.next_run, unit_of(d.runs));
   if (!d.suspects.empty() && d.verdict == Verdict::fault_heard) {
     const Suspect& first = d.suspects.front();
     if (!first.cannot_be_told_from.empty())
@@ -78,30 +49,16 @@ std::string next(const Diagnosis& d) {
   return out;
 }
 
-std::string first_screen(const Diagnosis& d) {
-  return fmt::format(
-      "<p class=\"verdict\">{}{}</p>\n<p class=\"reason\">{}</p>\n<div "
-      "class=\"columns\"><div>\n{}</div><div>\n{}{}</div></div>\n",
-      sign(d.verdict), escaped(capital(to_text(d.verdict))), escaped(d.reason), ranking(d), next(d),
-      d.cautions.empty() ? "" : "<h2>Mind</h2>\n" + list(d.cautions));
+Sign sign_of(Verdict verdict) {
+  return verdict == Verdict::fault_heard      ? Sign::full
+         : verdict == Verdict::no_fault_heard ? Sign::ring
+                                              : Sign::half;
 }
 
-std::string lines_table(const Suspect& s) {
-  Table t;
-  t.caption =
-      "Lines looked for in each run; those in bold stand out of the noise. By chance: how often noise alone "
-      "does as much at a place chosen beforehand.";
-  t.head = {"line", "run", "Hz", "per turn", "of", "dB over the noise", "by chance"};
-  t.numbers = {false, true, true, true, false, true, false};
-  for (const EvidenceItem& item : s.evidence) {
-    t.rows.push_back({escaped(item.kind), fmt::format("{}", item.recording + 1),
-                      fmt::format("{:.1f}", item.frequency.value()),
-                      fmt::format("{:.3f}", item.order.value()), item.engine_bound ? "engine" : "wheel",
-                      decimal(item.above_background.value(), 1), escaped(by_chance(item.chance))});
-    t.row_attributes.push_back(item.found ? "class=\"out\"" : "class=\"looked\"");
-  }
-  t.kind = "evidence";
-  return to_html(t);
+std::string first_screen(const Diagnosis& d) {
+  return verdict_line(sign_of(d.verdict), to_text(d.verdict)) +
+         fmt::format("<p class=\"reason\">{}</p>\n", escaped(d.reason)) +
+         columns(ranking(d), next(d) + mind(d.cautions));
 }
 
 std::string key_of(const Mark& m) {
@@ -238,7 +195,7 @@ std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id
   if (!s.evidence.empty())
     out += fmt::format(
         "<details open=\"open\"><summary>Every line looked for: {} of {} stand out</summary>\n{}</details>\n",
-        found, s.evidence.size(), lines_table(s));
+        found, s.evidence.size(), lines_table(s.evidence));
   return out;
 }
 
@@ -310,34 +267,6 @@ const SuspectExhibit* exhibit_of(const Exhibits& x, const Suspect& s) {
   return at == x.suspects.end() ? nullptr : &*at;
 }
 
-std::string fact(const char* name, const std::string& words) {
-  return fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", name, escaped(words));
-}
-
-std::string recording(const RunReport& r, std::size_t number) {
-  const RecordingQuality& q = r.quality;
-  std::string out = fmt::format("<h3>Run {}: {}</h3>\n<dl class=\"facts\">\n", number, escaped(r.run.file));
-  out += fact("as told", fmt::format("gear {}, {}, {}, {}", r.run.gear.label, to_text(r.run.load),
-                                     to_text(r.run.turn), stated(r.run.speed)));
-  out += fact("in the sound", plus_minus(found_speed(r)));
-  out += fact("usable", fmt::format("{:.1f} s", q.usable.value()));
-  out += fact("sound up to", fmt::format("{:.1f} kHz", q.bandwidth.value() / 1000.0));
-  out += fact("at full scale", fmt::format("{:.2f} % of the samples", 100.0 * q.clipped_share));
-  out += fact("level swings", fmt::format("{:.1f} dB", q.level_pumping_db));
-  out += fact("wind gusts", fmt::format("{:.1f} dB", q.wind_db));
-  out += fact("bumps", fmt::format("{:.1f} a minute", q.bumps_per_minute));
-  out += fact("gaps", fmt::format("{}", q.dropouts));
-  out += "</dl>\n";
-  if (!r.problems.empty()) out += "<p><strong>Mind:</strong></p>\n" + list(r.problems);
-  return out;
-}
-
-std::string recordings(const Diagnosis& d) {
-  std::string out;
-  for (std::size_t i = 0; i < d.runs.size(); ++i) out += recording(d.runs[i], i + 1);
-  return out;
-}
-
 std::string all_suspects(const Diagnosis& d) {
   Table t;
   t.caption =
@@ -378,7 +307,7 @@ std::string diagnosis_page(const Diagnosis& d, const Exhibits& x, const std::vec
          evidence(d, s, id, e, clip_of(clips, s))});
   }
   if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(d, x)});
-  page.chapters.push_back({"recordings", "The recordings", recordings(d)});
+  page.chapters.push_back({"recordings", "The recordings", recordings(d.runs)});
   page.chapters.push_back({"all", "All suspects", all_suspects(d)});
   if (!x.tables.empty()) page.chapters.push_back({"lines", "The car's lines", car_lines(d, x)});
   page.json = diagnosis_json(d);

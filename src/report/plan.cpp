@@ -39,18 +39,10 @@ std::string runs_text(const Plan& plan) {
   return out + "\n";
 }
 
-std::string outlook(const Plan& plan) {
+std::string outlook_text(const Plan& plan) {
   std::string out;
-  if (plan.entropy > 0.0 && !plan.runs.empty())
-    out += wrapped(
-        "", fmt::format("By this planner's own reckoning the runs settle about {:.0f} % of the question "
-                        "which part it is, were the fault loud enough for a driver to notice.",
-                        100.0 * std::min(1.0, plan.expected_drop / plan.entropy)));
-  for (const auto& group : plan.alike)
-    out += wrapped("- ", fmt::format("Hardly to be told apart by these runs: {}.", fmt::join(group, "; ")));
-  if (!plan.unheard.empty())
-    out += wrapped("- ", fmt::format("Hardly to be heard in these runs: {}. Silence says nothing about {}.",
-                                     fmt::join(plan.unheard, "; "), plan.unheard.size() > 1 ? "them" : "it"));
+  for (const auto& sentence : report::outlook(plan))
+    out += wrapped(out.empty() && !sentence.starts_with("Hardly") ? "" : "- ", sentence);
   return out;
 }
 
@@ -62,7 +54,7 @@ std::string plan_text(const Plan& plan) {
                          ? std::string("Suspects: every part of the car file")
                          : fmt::format("Suspects: {}", fmt::join(plan.suspect_names, "; ")));
   return out + "\n" + bullets("Before you drive", plan.cautions) +
-         bullets("How to record", plan.how_to_record) + runs_text(plan) + outlook(plan);
+         bullets("How to record", plan.how_to_record) + runs_text(plan) + outlook_text(plan);
 }
 
 std::string plan_json(const Plan& plan) {

@@ -1,6 +1,7 @@
 #include "words.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -87,6 +88,35 @@ std::string driving(const NextRun& run, SpeedUnit unit) {
       break;
   }
   return "from " + speed + ", lever in neutral, clutch pedal up, rolling";
+}
+
+std::vector<std::string> outlook(const Plan& plan) {
+  std::vector<std::string> out;
+  if (plan.entropy > 0.0 && !plan.runs.empty())
+    out.push_back(
+        fmt::format("By this planner's own reckoning the runs settle about {:.0f} % of the question "
+                    "which part it is, were the fault loud enough for a driver to notice.",
+                    100.0 * std::min(1.0, plan.expected_drop / plan.entropy)));
+  for (const auto& group : plan.alike)
+    out.push_back(fmt::format("Hardly to be told apart by these runs: {}.", fmt::join(group, "; ")));
+  if (!plan.unheard.empty())
+    out.push_back(fmt::format("Hardly to be heard in these runs: {}. Silence says nothing about {}.",
+                              fmt::join(plan.unheard, "; "), plan.unheard.size() > 1 ? "them" : "it"));
+  return out;
+}
+
+std::string for_or_against(const ConfirmRun& r) {
+  return r.heard >= r.enough ? "For it" : r.heard > 2.0 ? "A little for it" : "Against it";
+}
+
+std::string sensitivity(const ConfirmRun& r) {
+  if (r.injected == 0) return "";
+  const std::optional<Loudness>& loudness = r.would_be_heard;
+  if (!loudness)
+    return "Even the loudest fault put into this recording was not found: it can't show this fault.";
+  return fmt::format(
+      "Put into this recording, such a fault is found 9 times in 10 from {:+.0f} dB up ({} of {} found).",
+      loudness->found_9_in_10.value(), loudness->found, loudness->tried);
 }
 
 std::string next_run_sentence(const NextRun& run, SpeedUnit unit) {

@@ -2,8 +2,11 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
+#include "gearhark/diagnosis/confirm.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/diagnosis/plan.hpp"
 
 namespace gearhark::report {
 
@@ -26,6 +29,11 @@ std::string found_speed(const RunReport& run);
 SpeedUnit unit_of(const std::vector<RunReport>& runs);
 // What the driver does in a proposed run, in words that need no trade.
 std::string driving(const NextRun& run, SpeedUnit unit);
+// What may be hoped of a plan: a sentence each.
+std::vector<std::string> outlook(const Plan& plan);
+// What one run says of the suspect, and how loud it would have to be there ("" where nothing was put in).
+std::string for_or_against(const ConfirmRun& run);
+std::string sensitivity(const ConfirmRun& run);
 // "Gear 4, drive, straight, 60 km/h for 30 s. Here ..."
 std::string next_run_sentence(const NextRun& run, SpeedUnit unit);
 

@@ -5,13 +5,20 @@
 #include <string>
 #include <vector>
 
+#include "gearhark/diagnosis/confirm.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
 #include "gearhark/diagnosis/exhibits.hpp"
+#include "gearhark/diagnosis/plan.hpp"
 #include "gearhark/repair/clips.hpp"
+#include "gearhark/repair/compare.hpp"
 
 namespace gearhark {
 
 std::string diagnosis_page(const Diagnosis& diagnosis, const Exhibits& exhibits,
                            const std::vector<Clip>& clips);
+std::string confirmation_page(const Confirmation& confirmation);
+std::string comparison_page(const Comparison& comparison);
+// A card to print, with room to write beside each run.
+std::string plan_page(const Plan& plan);
 
 }  // namespace gearhark
