@@ -29,7 +29,7 @@ std::string policy(const std::string& style, const std::vector<std::string>& scr
 }
 
 std::string contents(const Page& page) {
-  if (page.chapters.empty()) return "";
+  if (page.chapters.size() < 2) return "";
   std::string out = "<nav aria-label=\"Contents\"><ul>\n";
   for (const Chapter& c : page.chapters)
     out += fmt::format("<li><a href=\"#{}\">{}</a></li>\n", c.id, escaped(c.heading));
@@ -50,7 +50,7 @@ std::string to_html(const Page& page) {
   std::vector<std::string> scripts;
   if (charts) scripts = {std::string(chart_js), std::string(page_js)};
   std::string out = fmt::format(
-      "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"{}\"/>\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
       "<meta name=\"color-scheme\" content=\"light dark\"/>\n<meta name=\"referrer\" "
@@ -66,10 +66,11 @@ std::string to_html(const Page& page) {
     out += fmt::format(
         "<section id=\"{0}\" aria-labelledby=\"{0}-h\"><h2 id=\"{0}-h\">{1}</h2>\n{2}</section>\n", c.id,
         escaped(c.heading), c.body);
-  out +=
-      "</main>\n<footer>\n<p>Made by gearhark from the recordings named here, on the machine of whoever made "
-      "it. This page asks nothing of any network; it holds its machine form (JSON) too.</p>\n" +
-      licence(page) + "</footer>\n";
+  out += fmt::format(
+      "</main>\n<footer>\n<p>Made by gearhark from {}, on the machine of whoever made it. This page asks "
+      "nothing of any network; "
+      "it holds its machine form (JSON) too.</p>\n{}</footer>\n",
+      escaped(page.made_from), licence(page));
   out += "<script type=\"application/json\" id=\"machine-form\">" + json_in_script(page.json) + "</script>\n";
   if (charts)
     out += "<script type=\"application/json\" id=\"drawn\">" + json_in_script(page.drawn) + "</script>\n";

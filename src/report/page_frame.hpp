@@ -14,10 +14,11 @@ struct Chapter {
 };
 
 struct Page {
-  std::string title;  // text
-  std::string kind;   // "Noise diagnosis", ...: text
-  std::string car;    // text
-  std::string first;  // markup of the first screen
+  std::string title;                                    // text
+  std::string kind;                                     // "Noise diagnosis", ...: text
+  std::string car;                                      // text
+  std::string first;                                    // markup of the first screen
+  std::string made_from = "the recordings named here";  // text
   std::vector<Chapter> chapters;
   std::string json;          // the machine form
   std::string drawn = "{}";  // JSON: what the interactive charts draw

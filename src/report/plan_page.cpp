@@ -40,6 +40,7 @@ std::string plan_page(const Plan& p) {
   page.title = fmt::format("{}: road test", p.car_name);
   page.kind = "Road test card by gearhark";
   page.car = p.car_name;
+  page.made_from = "the car file";
   page.first =
       fmt::format("<p class=\"reason\">Suspects: {}</p>\n",
                   p.suspect_names.empty() ? "every part of the car file"
