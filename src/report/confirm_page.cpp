@@ -34,7 +34,7 @@ std::string by_run(const Confirmation& c) {
   t.caption =
       "Evidence of each run alone (natural logarithm of how much likelier the sound is with the fault), and "
       "what would be enough by itself.";
-  t.head = {"run", "as told", "", "evidence", "enough", "lines found", "so"};
+  t.head = {"run", "as told", "strength", "evidence", "enough", "lines found", "so"};
   t.numbers = {false, false, false, true, true, true, false};
   t.kind = "levels";
   for (const ConfirmRun& r : c.by_run) {

@@ -144,7 +144,7 @@ std::string levels(const Diagnosis& d, const SuspectExhibit& e) {
   t.caption =
       "Level over the runs: the strongest of its lines in each, in dB over the noise. Expected: how loud "
       "such a fault should be in that run, by trade practice, of its loudest.";
-  t.head = {"run", "as told", "", "dB", "lines found", "expected %"};
+  t.head = {"run", "as told", "level", "dB", "lines found", "expected %"};
   t.numbers = {false, false, false, true, true, true};
   t.kind = "levels";
   for (const RunLevel& l : e.levels) {

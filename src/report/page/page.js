@@ -4,6 +4,8 @@
 (function () {
   const all = JSON.parse(document.getElementById("drawn").textContent);
   const charts = [];
+  // Axes and grid are all that is wanted; the legend would set styles that the page's policy forbids.
+  Dygraph.PLUGINS = [Dygraph.Plugins.Axes, Dygraph.Plugins.Grid];
 
   function colour(name) {
     return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
