@@ -18,6 +18,14 @@ struct Options {
   int injections = ConfirmSettings{}.injections;
 };
 
+std::string page_of(const Car& car, const std::vector<RunSound>& sounds, const Confirmation& confirmation) {
+  Hearing hearing = hear(car, sounds);
+  const Exhibits shown = exhibits_of_part(car, sounds, hearing, confirmation.part, confirmation.fault);
+  const bool heard = confirmation.verdict == ConfirmVerdict::heard;
+  return confirmation_page(confirmation, shown,
+                           heard ? clips(car, sounds, hearing, shown) : std::vector<Clip>{});
+}
+
 Outcome confirm_suspect(const Options& given) {
   ConfirmSettings settings;
   settings.injections = given.injections;
@@ -32,7 +40,7 @@ Outcome confirm_suspect(const Options& given) {
   const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);
   if (!confirmation) return confirmation.error();
   if (!given.report.empty())
-    if (auto error = write_whole(given.report, confirmation_page(*confirmation))) return error;
+    if (auto error = write_whole(given.report, page_of(test->car, *sounds, *confirmation))) return error;
   return deliver(confirmation_text(*confirmation), confirmation_json(*confirmation), given.json);
 }
 

@@ -324,4 +324,21 @@ Exhibits exhibits(const Car& car, const std::vector<RunSound>& sounds, const Hea
   return out;
 }
 
+Exhibits exhibits_of_part(const Car& car, const std::vector<RunSound>& sounds, Hearing& hearing,
+                          const std::string& part, Fault fault) {
+  for (Candidate& c : hearing.candidates)
+    if (!c.healthy && c.part == part && c.fault == fault && c.lines.empty()) show_lines(c, hearing.heard);
+  Suspect suspect;
+  suspect.part = part;
+  suspect.fault = fault;
+  Exhibits out;
+  if (auto exhibit = exhibit_of(car, hearing, suspect)) {
+    add_map(*exhibit, hearing, suspect, sounds);
+    out.suspects.push_back(*std::move(exhibit));
+  }
+  out.speeds = speed_curves(car, hearing);
+  out.tables = tables_of(car, hearing);
+  return out;
+}
+
 }  // namespace gearhark

@@ -58,8 +58,13 @@ void append(std::string& out, std::uint32_t value, int bytes) {
 
 std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
                         const Diagnosis& diagnosis, const Exhibits& exhibits, const ClipSettings& settings) {
+  if (diagnosis.verdict == Verdict::no_fault_heard) return {};
+  return clips(car, sounds, hearing, exhibits, settings);
+}
+
+std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
+                        const Exhibits& exhibits, const ClipSettings& settings) {
   std::vector<Clip> out;
-  if (diagnosis.verdict == Verdict::no_fault_heard) return out;
   for (const SuspectExhibit& exhibit : exhibits.suspects) {
     if (!heard(exhibit)) continue;
     const auto run = static_cast<std::size_t>(exhibit.recording);

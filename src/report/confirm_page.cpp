@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "exhibit_blocks.hpp"
 #include "gearhark/report/confirm.hpp"
 #include "gearhark/report/page.hpp"
 #include "html.hpp"
@@ -71,7 +72,7 @@ std::string line_tables(const Confirmation& c) {
 
 }  // namespace
 
-std::string confirmation_page(const Confirmation& c) {
+std::string confirmation_page(const Confirmation& c, const Exhibits& x, const std::vector<Clip>& clips) {
   const std::string name = c.name.empty() ? c.part : c.name;
   Page page;
   page.title = fmt::format("{}: {}, {}: {}", c.car_name, name, to_text(c.fault), to_text(c.verdict));
@@ -84,8 +85,20 @@ std::string confirmation_page(const Confirmation& c) {
       columns("<h2>For and against</h2>\n" + by_run(c) + sensitivities(c), next(c) + mind(c.cautions));
   if (const std::string tables = line_tables(c); !tables.empty())
     page.chapters.push_back({"looked-for", "Every line looked for", tables});
+  nlohmann::ordered_json charts = nlohmann::ordered_json::object();
+  if (!x.suspects.empty()) {
+    const SuspectExhibit& e = x.suspects.front();
+    page.chapters.push_back({"pictures", "What its lines look like",
+                             "<p>All runs taken together, so at one and the same slip; the tables above take "
+                             "each run by itself.</p>\n" +
+                                 levels(c.runs, e) + (clips.empty() ? "" : player(clips.front())) +
+                                 pictures("suspect", e)});
+    add_drawn(charts, "suspect", e);
+  }
+  if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(c.runs, x)});
   page.chapters.push_back({"recordings", "The recordings", recordings(c.runs)});
   page.json = confirmation_json(c);
+  put_in(page, charts);
   return to_html(page);
 }
 

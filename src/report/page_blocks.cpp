@@ -75,15 +75,16 @@ std::string ranked(const std::string& kind, const std::string& label, Probabilit
 std::string lines_table(const std::vector<EvidenceItem>& lines) {
   Table t;
   t.caption =
-      "Lines looked for in each run; those in bold stand out of the noise. By chance: how often noise alone "
+      "Lines looked for, in dB over the noise. By chance: how often noise alone "
       "does as much at a place chosen beforehand.";
-  t.head = {"line", "run", "Hz", "per turn", "of", "dB over the noise", "by chance"};
+  t.head = {"line", "run", "Hz", "per turn", "of", "dB over the noise", "by chance", "stands out"};
   t.numbers = {false, true, true, true, false, true, false};
   for (const EvidenceItem& item : lines) {
     t.rows.push_back({escaped(item.kind), fmt::format("{}", item.recording + 1),
                       fmt::format("{:.1f}", item.frequency.value()),
                       fmt::format("{:.3f}", item.order.value()), item.engine_bound ? "engine" : "wheel",
-                      decimal(item.above_background.value(), 1), escaped(by_chance(item.chance))});
+                      decimal(item.above_background.value(), 1), escaped(by_chance(item.chance)),
+                      item.found ? "yes" : "no"});
     t.row_attributes.push_back(item.found ? "class=\"out\"" : "class=\"looked\"");
   }
   t.kind = "evidence";

@@ -138,7 +138,7 @@ Confirmation confirmation() {
   c.verdict = ConfirmVerdict::not_heard;
   c.reason = "Not heard.";
   c.probability = Probability(0.04);
-  c.runs = {report("run1.m4a")};
+  c.runs = {report("run1.m4a"), report("run2.m4a")};
   ConfirmRun r;
   r.heard = -0.3;
   r.enough = 12.3;
@@ -191,10 +191,11 @@ struct Made {
   std::string name, page, machine_form;
 };
 std::vector<Made> all_pages() {
-  return {{"diagnosis", diagnosis_page(diagnosis(), exhibits(), one_clip()), diagnosis_json(diagnosis())},
-          {"confirmation", confirmation_page(confirmation()), confirmation_json(confirmation())},
-          {"comparison", comparison_page(comparison()), comparison_json(comparison())},
-          {"plan", plan_page(plan()), plan_json(plan())}};
+  return {
+      {"diagnosis", diagnosis_page(diagnosis(), exhibits(), one_clip()), diagnosis_json(diagnosis())},
+      {"confirmation", confirmation_page(confirmation(), exhibits(), {}), confirmation_json(confirmation())},
+      {"comparison", comparison_page(comparison()), comparison_json(comparison())},
+      {"plan", plan_page(plan()), plan_json(plan())}};
 }
 
 // Contents of every element of that name, taken out of the page; what is left is the page without them.
@@ -338,7 +339,7 @@ TEST_CASE(
         CHECK_THAT(policy, Contains("'sha256-" + base64_of_hex(sha256(script)) + "'"));
         ++allowed;
       }
-    CHECK(allowed == (name == "diagnosis" ? 2u : 0u));
+    CHECK(allowed == (name == "diagnosis" || name == "confirmation" ? 2u : 0u));
     for (const char* refers : {"src", "href", "style", "action", "srcset", "poster", "data"})
       for (const auto& node : page.all(std::string("//*[@") + refers + "]")) {
         const std::string to = node.attribute(refers).value();
@@ -373,7 +374,7 @@ TEST_CASE("what comes from a file can't become markup or script") {
   p.unheard = p.cautions = p.how_to_record = {hostile};
   p.alike = {{hostile}};
   for (const std::string& html :
-       {diagnosis_page(d, x, clips), confirmation_page(c), comparison_page(b), plan_page(p)}) {
+       {diagnosis_page(d, x, clips), confirmation_page(c, x, clips), comparison_page(b), plan_page(p)}) {
     CHECK_THAT(html, !Contains("<script>alert"));
     const Tree page(html);
     CHECK(words_of(page.one("//h1")) == hostile);
@@ -449,10 +450,10 @@ TEST_CASE("only a suspect that was heard has a player, and it holds the samples 
 }
 
 TEST_CASE("the pages of confirm, compare and plan have their JSON's numbers") {
-  const Tree c(confirmation_page(confirmation()));
+  const Tree c(confirmation_page(confirmation(), exhibits(), {}));
   CHECK_THAT(words_of(c.one("//div[@class='first']")),
              Contains("Not heard") && Contains("it has 4 %") && Contains("from +7 dB up (5 of 12 found)"));
-  const auto run = cells_of(c.one("//table[@class='levels']/tbody/tr"));
+  const auto run = cells_of(c.one("//div[@class='first']//table[@class='levels']/tbody/tr"));
   CHECK(run[3] == "-0.3");
   CHECK(run[4] == "12.3");
   CHECK(run[5] == "1 of 1");

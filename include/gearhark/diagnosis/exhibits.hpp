@@ -79,4 +79,8 @@ struct Exhibits {
 Exhibits exhibits(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
                   const Diagnosis& diagnosis);
 
+// Of one fault of one part, likely or not. Fills in its lines in `hearing`.
+Exhibits exhibits_of_part(const Car& car, const std::vector<RunSound>& sounds, Hearing& hearing,
+                          const std::string& part, Fault fault);
+
 }  // namespace gearhark

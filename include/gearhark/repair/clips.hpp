@@ -31,6 +31,10 @@ std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, con
                         const Diagnosis& diagnosis, const Exhibits& exhibits,
                         const ClipSettings& settings = {});
 
+// The same whatever the verdict.
+std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
+                        const Exhibits& exhibits, const ClipSettings& settings = {});
+
 // 16 bits, one channel, RIFF WAVE.
 std::string wav_bytes(const std::vector<float>& samples, double rate_hz);
 

@@ -16,7 +16,9 @@ namespace gearhark {
 
 std::string diagnosis_page(const Diagnosis& diagnosis, const Exhibits& exhibits,
                            const std::vector<Clip>& clips);
-std::string confirmation_page(const Confirmation& confirmation);
+// exhibits, clips: of the suspect alone.
+std::string confirmation_page(const Confirmation& confirmation, const Exhibits& exhibits,
+                              const std::vector<Clip>& clips);
 std::string comparison_page(const Comparison& comparison);
 // A card to print, with room to write beside each run.
 std::string plan_page(const Plan& plan);
