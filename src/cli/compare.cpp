@@ -4,6 +4,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/report/page.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -11,7 +12,7 @@ namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string before, after, json;
+  std::string before, after, json, report;
 };
 
 Outcome compare_all(const Options& given) {
@@ -28,6 +29,8 @@ Outcome compare_all(const Options& given) {
   const auto is = sounds_of(*after);
   if (!is) return is.error();
   const Comparison comparison = compare(before->car, *was, *is);
+  if (!given.report.empty())
+    if (auto error = write_whole(given.report, comparison_page(comparison))) return error;
   return deliver(comparison_text(comparison), comparison_json(comparison), given.json);
 }
 
@@ -43,6 +46,7 @@ void add_compare(CLI::App& app, Action& chosen) {
       ->required()
       ->type_name("AFTER.toml");
   add_json_option(*command, given->json);
+  add_report_option(*command, given->report);
   command->footer(
       "Example:\n  gearhark compare samples/pinion_bearing/ROADTEST.toml "
       "samples/pinion_repaired/ROADTEST.toml");

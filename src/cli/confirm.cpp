@@ -6,6 +6,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/report/page.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -13,9 +14,17 @@ namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string file, suspect, fault, json;
+  std::string file, suspect, fault, json, report;
   int injections = ConfirmSettings{}.injections;
 };
+
+std::string page_of(const Car& car, const std::vector<RunSound>& sounds, const Confirmation& confirmation) {
+  Hearing hearing = hear(car, sounds);
+  const Exhibits shown = exhibits_of_part(car, sounds, hearing, confirmation.part, confirmation.fault);
+  const bool heard = confirmation.verdict == ConfirmVerdict::heard;
+  return confirmation_page(confirmation, shown,
+                           heard ? clips(car, sounds, hearing, shown) : std::vector<Clip>{});
+}
 
 Outcome confirm_suspect(const Options& given) {
   ConfirmSettings settings;
@@ -30,6 +39,8 @@ Outcome confirm_suspect(const Options& given) {
   if (!sounds) return sounds.error();
   const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);
   if (!confirmation) return confirmation.error();
+  if (!given.report.empty())
+    if (auto error = write_whole(given.report, page_of(test->car, *sounds, *confirmation))) return error;
   return deliver(confirmation_text(*confirmation), confirmation_json(*confirmation), given.json);
 }
 
@@ -51,6 +62,7 @@ void add_confirm(CLI::App& app, Action& chosen) {
       ->check(CLI::Range(0, 200))
       ->type_name("COUNT");
   add_json_option(*command, given->json);
+  add_report_option(*command, given->report);
   command->footer(
       "Example:\n"
       "  gearhark confirm samples/pinion_bearing/ROADTEST.toml --suspect pinion_head_bearing");

@@ -4,6 +4,7 @@
 #include "commands.hpp"
 #include "gearhark/diagnosis/road_test.hpp"
 #include "gearhark/report/diagnosis.hpp"
+#include "gearhark/report/page.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
@@ -12,7 +13,7 @@ namespace gearhark::cli {
 namespace {
 
 struct Options : RunOptions {
-  std::string json;
+  std::string json, report;
 };
 
 bool names_a_road_test(const std::string& file) { return file.ends_with(".toml"); }
@@ -32,7 +33,13 @@ Outcome diagnose_all(const Options& given) {
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
-  const Diagnosis diagnosis = diagnose(test->car, *sounds);
+  Hearing hearing = hear(test->car, *sounds);
+  const Diagnosis diagnosis = diagnosis_of(test->car, hearing);
+  if (!given.report.empty()) {
+    const Exhibits shown = exhibits(test->car, *sounds, hearing, diagnosis);
+    const auto played = clips(test->car, *sounds, hearing, diagnosis, shown);
+    if (auto error = write_whole(given.report, diagnosis_page(diagnosis, shown, played))) return error;
+  }
   return deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json);
 }
 
@@ -46,6 +53,7 @@ void add_diagnose(CLI::App& app, Action& chosen) {
       ->type_name("ROADTEST.toml|RECORDING");
   add_run_options(*command, *given);
   add_json_option(*command, given->json);
+  add_report_option(*command, given->report);
   command->footer(
       "Examples:\n"
       "  gearhark diagnose samples/pinion_bearing/ROADTEST.toml\n"

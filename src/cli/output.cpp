@@ -28,6 +28,13 @@ void add_json_option(CLI::App& command, std::string& target) {
       ->type_name("FILE");
 }
 
+void add_report_option(CLI::App& command, std::string& target) {
+  command
+      .add_option("--report", target,
+                  "write a report page to FILE.html: one file that opens anywhere, and prints")
+      ->type_name("FILE.html");
+}
+
 Outcome deliver(const std::string& text, const std::string& json, const std::string& target) {
   if (target == "-") return print(json);
   if (!target.empty())

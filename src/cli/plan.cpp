@@ -4,13 +4,14 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/report/page.hpp"
 #include "output.hpp"
 
 namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string car, unit, fastest, json;
+  std::string car, unit, fastest, json, report;
   std::vector<std::string> suspects;
   bool no_bends = false;
 };
@@ -40,6 +41,8 @@ Outcome plan_card(const Options& given) {
   if (!car) return car.error();
   const auto planned = plan(*car, {given.suspects, *limits, {}});
   if (!planned) return planned.error();
+  if (!given.report.empty())
+    if (auto error = write_whole(given.report, plan_page(*planned))) return error;
   return deliver(plan_text(*planned), plan_json(*planned), given.json);
 }
 
@@ -62,6 +65,7 @@ void add_plan(CLI::App& app, Action& chosen) {
       ->type_name("SPEED");
   command->add_flag("--no-bends", given->no_bends, "no runs in bends");
   add_json_option(*command, given->json);
+  add_report_option(*command, given->report);
   command->footer(
       "Example:\n"
       "  gearhark plan models/heron_rear_transaxle.toml --suspect pinion_head_bearing,input_bearing_front "

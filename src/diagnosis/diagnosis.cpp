@@ -133,9 +133,13 @@ std::string to_text(Verdict verdict) {
 }
 
 Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
+  Hearing hearing = hear(car, sounds);
+  return diagnosis_of(car, hearing);
+}
+
+Diagnosis diagnosis_of(const Car& car, Hearing& hearing) {
   Diagnosis diagnosis;
   diagnosis.car_name = car.name;
-  Hearing hearing = hear(car, sounds);
   auto& [runs, index, heard, candidates] = hearing;
   const Ranking ranking = rank(car, candidates);
   diagnosis.no_fault = ranking.no_fault;
@@ -145,7 +149,7 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
     if (i < suspects_with_lines) show_lines(candidate, heard);
     diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
   }
-  diagnosis.runs = std::move(runs);
+  diagnosis.runs = runs;
   conclude(diagnosis, candidates, heard);
   diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), limits_in_unit_of(diagnosis));
   diagnosis.cautions = cautions_for(diagnosis, car);

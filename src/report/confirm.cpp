@@ -8,12 +8,15 @@
 #include "lines.hpp"
 #include "mind.hpp"
 #include "run_json.hpp"
+#include "words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::for_or_against;
+using report::sensitivity;
 using report::upper;
 using report::wrapped;
 
@@ -23,16 +26,6 @@ std::string found_of(const std::vector<EvidenceItem>& lines) {
   return fmt::format("{} of {} lines looked for stand out. ", found, lines.size());
 }
 
-std::string sensitivity(const ConfirmRun& r) {
-  if (r.injected == 0) return "";
-  const std::optional<Loudness>& loudness = r.would_be_heard;
-  if (!loudness)
-    return "Even the loudest fault put into this recording was not found: it can't show this fault.";
-  return fmt::format(
-      "Put into this recording, such a fault is found 9 times in 10 from {:+.0f} dB up ({} of {} found).",
-      loudness->found_9_in_10.value(), loudness->found, loudness->tried);
-}
-
 std::string run_text(const Confirmation& c, const ConfirmRun& r) {
   constexpr std::size_t most_lines = 6;
   const RunReport& report = c.runs[static_cast<std::size_t>(r.recording)];
@@ -40,18 +33,13 @@ std::string run_text(const Confirmation& c, const ConfirmRun& r) {
       fmt::format("  {:<3}", r.recording + 1),
       fmt::format("{}: gear {}, {}, {}. {}: evidence {:.1f}, {:.1f} would be enough. {}{}", report.run.file,
                   report.tracking.gear.label, to_text(report.run.load), to_text(report.run.turn),
-                  r.heard >= r.enough ? "For it"
-                  : r.heard > 2.0     ? "A little for it"
-                                      : "Against it",
-                  r.heard, r.enough, found_of(r.lines), sensitivity(r)));
+                  for_or_against(r), r.heard, r.enough, found_of(r.lines), sensitivity(r)));
   return out + report::found_lines(r.lines, most_lines);
 }
 
 std::string next(const Confirmation& c) {
   if (!c.next_run) return "";
-  const NextRun& run = *c.next_run;
-  const SpeedUnit unit = c.runs.empty() ? SpeedUnit::kmh : c.runs.front().run.speed.unit;
-  return "\nWhat to record next\n" + report::next_run(run, unit);
+  return "\nWhat to record next\n" + report::next_run(*c.next_run, report::unit_of(c.runs));
 }
 
 Json loudness_json(const std::optional<Loudness>& l) {

@@ -2,21 +2,11 @@
 
 #include <fmt/format.h>
 
-#include <cmath>
-
-#include "gearhark/units/text.hpp"
+#include "words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark::report {
 namespace {
-
-// To two figures: how rare pure luck would be.
-std::string by_chance(double chance) {
-  if (chance < 1e-6) return "< 1 in a million";
-  if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);
-  const double unit = std::pow(10.0, std::floor(std::log10(1.0 / chance)) - 1.0);
-  return fmt::format("1 in {:.0f}", unit * std::round(1.0 / chance / unit));
-}
 
 std::string evidence_row(const EvidenceItem& item) {
   return fmt::format("    {:<3} {:<40} {:>7.1f}  {:>8.3f} {:<6} {:>4.1f}  {}\n", item.recording + 1,
@@ -42,10 +32,7 @@ std::string found_lines(const std::vector<EvidenceItem>& lines, std::size_t most
 }
 
 std::string next_run(const NextRun& run, SpeedUnit unit) {
-  return wrapped("  ",
-                 fmt::format("Gear {}, {}{}, {}, {} for {:.0f} s. {}", run.gear.label, to_text(run.load),
-                             run.clutch == Clutch::pedal_down ? ", clutch pedal down" : "", to_text(run.turn),
-                             to_text(run.speed, unit), run.duration.value(), run.because));
+  return wrapped("  ", next_run_sentence(run, unit));
 }
 
 nlohmann::ordered_json evidence_json(const EvidenceItem& item) {

@@ -7,34 +7,15 @@
 #include <nlohmann/json.hpp>
 
 #include "run_json.hpp"
+#include "words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::driving;
 using report::wrapped;
-
-// What the driver does, in words that need no trade.
-std::string driving(const NextRun& run, SpeedUnit unit) {
-  const std::string speed = to_text(run.speed, unit);
-  const std::string how = run.turn == Turn::left    ? ", in a gentle left bend"
-                          : run.turn == Turn::right ? ", in a gentle right bend"
-                                                    : "";
-  if (run.clutch == Clutch::pedal_down)
-    return "from " + speed + ", lever in neutral, clutch pedal down, rolling";
-  switch (run.load) {
-    case Load::drive:
-      return "at " + speed + ", pulling (slightly uphill, throttle well open)";
-    case Load::floating:
-      return "at " + speed + ", just enough throttle to hold it" + how;
-    case Load::coast:
-      return "from " + speed + ", foot off the throttle, in gear, slowing by itself";
-    case Load::neutral:
-      break;
-  }
-  return "from " + speed + ", lever in neutral, clutch pedal up, rolling";
-}
 
 std::string bullets(std::string_view heading, const std::vector<std::string>& items) {
   std::string out(heading);
@@ -58,18 +39,10 @@ std::string runs_text(const Plan& plan) {
   return out + "\n";
 }
 
-std::string outlook(const Plan& plan) {
+std::string outlook_text(const Plan& plan) {
   std::string out;
-  if (plan.entropy > 0.0 && !plan.runs.empty())
-    out += wrapped(
-        "", fmt::format("By this planner's own reckoning the runs settle about {:.0f} % of the question "
-                        "which part it is, were the fault loud enough for a driver to notice.",
-                        100.0 * std::min(1.0, plan.expected_drop / plan.entropy)));
-  for (const auto& group : plan.alike)
-    out += wrapped("- ", fmt::format("Hardly to be told apart by these runs: {}.", fmt::join(group, "; ")));
-  if (!plan.unheard.empty())
-    out += wrapped("- ", fmt::format("Hardly to be heard in these runs: {}. Silence says nothing about {}.",
-                                     fmt::join(plan.unheard, "; "), plan.unheard.size() > 1 ? "them" : "it"));
+  for (const auto& sentence : report::outlook(plan))
+    out += wrapped(out.empty() && !sentence.starts_with("Hardly") ? "" : "- ", sentence);
   return out;
 }
 
@@ -81,7 +54,7 @@ std::string plan_text(const Plan& plan) {
                          ? std::string("Suspects: every part of the car file")
                          : fmt::format("Suspects: {}", fmt::join(plan.suspect_names, "; ")));
   return out + "\n" + bullets("Before you drive", plan.cautions) +
-         bullets("How to record", plan.how_to_record) + runs_text(plan) + outlook(plan);
+         bullets("How to record", plan.how_to_record) + runs_text(plan) + outlook_text(plan);
 }
 
 std::string plan_json(const Plan& plan) {

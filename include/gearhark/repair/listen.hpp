@@ -8,6 +8,7 @@
 
 #include "gearhark/car/lines.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/diagnosis/hearing.hpp"
 
 namespace gearhark {
 
@@ -34,6 +35,7 @@ struct ListenSettings {
   std::optional<Fault> fault;      // nothing: the fault of that part that is heard best
   std::optional<std::size_t> run;  // nothing: the one in which the fault sounds loudest
   Emphasis emphasis = Emphasis::none;
+  std::optional<Stretch> stretch = {};  // of the run; nothing: all of it
 };
 
 struct Listening {
@@ -53,5 +55,8 @@ struct Listening {
 // Errors: a part or run that is not there, a part that does not turn in that run, a run whose speed was not
 // found, the beat of a fault that makes tones.
 Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds, const ListenSettings& settings);
+// The same of what was heard already.
+Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds, const Hearing& hearing,
+                         const ListenSettings& settings);
 
 }  // namespace gearhark
