@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 1;
+inline constexpr int conformance = 2;
 
 }  // namespace gearhark
