@@ -83,7 +83,8 @@ std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id
   if (e) out += pictures(id, *e);
   if (!s.evidence.empty())
     out += fmt::format(
-        "<details open=\"open\"><summary>Every line looked for: {} of {} stand out</summary>\n{}</details>\n",
+        "<details class=\"long\" open=\"open\"><summary>Every line looked for: {} of {} stand "
+        "out</summary>\n{}</details>\n",
         found, s.evidence.size(), lines_table(s.evidence));
   return out;
 }
