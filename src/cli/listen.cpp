@@ -14,7 +14,7 @@ namespace {
 struct Options {
   std::string file, part, fault, out, json;
   std::size_t run = 0;
-  bool half_speed = false, imagine = false;
+  bool half_speed = false, imagine = false, beat = false;
 };
 
 constexpr double imagined_db = 12.0;  // clearly there, as a customer's would be
@@ -22,7 +22,7 @@ constexpr double imagined_db = 12.0;  // clearly there, as a customer's would be
 Result<ListenSettings> settings_of(const Options& given) {
   const auto fault = fault_option(given.fault);
   if (!fault) return fault.error();
-  ListenSettings out{given.part, *fault, {}};
+  ListenSettings out{given.part, *fault, {}, given.beat ? Emphasis::beat : Emphasis::none};
   if (given.run > 0) out.run = given.run - 1;
   return out;
 }
@@ -99,6 +99,8 @@ void add_listen(CLI::App& app, Action& chosen) {
       ->type_name("N")
       ->check(CLI::PositiveNumber);
   command->add_flag("--half-speed", given->half_speed, "an octave down and twice as long");
+  command->add_flag("--beat", given->beat,
+                    "louder in step with the fault's knocks, quieter in between; noise stays as it is");
   command->add_flag("--imagine", given->imagine,
                     "also synthesise such a fault on this car at this speed, with road noise and without");
   add_json_option(*command, given->json);

@@ -48,7 +48,8 @@ std::optional<bool> is_found(const Bench& bench, double level_db, std::uint64_t 
   settings.car_seed = settings.run_seed = character;
   const auto fault = synthesise_fault(bench.car, settings);
   if (!fault) return {};
-  const auto mixed = with_fault(bench.recording, *fault, Decibels::already(level_db));
+  const auto mixed =
+      with_fault(bench.recording, *fault, Decibels::already(level_db), bench.report.quality.bandwidth);
   std::vector<HeardRun> run;
   run.push_back(listen_to(bench.car, bench.sound.run, mixed, injection_rate_hz,
                           bench.report.quality.bandwidth, bench.report.tracking));

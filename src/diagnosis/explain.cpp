@@ -96,7 +96,8 @@ std::string describe(const Candidate& candidate, const Car& car, const std::vect
       break;
     }
     case EvidenceKind::mesh_sidebands:
-      words += fmt::format(", paired sidebands {:.0f} dB above the background on average", candidate.level);
+      words += fmt::format(", pairs of sidebands close to it {:.0f} dB above those further off, on average",
+                           candidate.level);
       break;
     case EvidenceKind::tyre_orders:
       if (!candidate.fundamental.empty())

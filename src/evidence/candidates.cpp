@@ -39,18 +39,17 @@ std::vector<std::pair<Key, Track>> follow_through_runs(const std::vector<HeardRu
   return tracks;
 }
 
-const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
-  return events_of(fault) == Events::locked ? place.spectra->locked : place.spectra->slipping;
-}
-
-// What a fault would explain in each run, were it there at its most likely slip.
+// What a fault would explain in each run, were it there at its most likely slip. Where it should be much
+// fainter than in its loudest run it explains nothing.
 using ExplainedRuns = std::vector<std::vector<ExplainedOrders>>;
 
 ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
                            const std::vector<HeardRun>& runs) {
+  constexpr double faint = 0.15;
+  const double loudest = *std::max_element(candidate.visibility.begin(), candidate.visibility.end());
   ExplainedRuns explained(runs.size());
   for (std::size_t r = 0; r < runs.size(); ++r) {
-    if (!track.family[r]) continue;
+    if (!track.family[r] || candidate.visibility[r] < faint * loudest) continue;
     if (const auto place = place_of(*track.family[r], runs[r]))
       explained[r] = explained_by(*track.family[r], place->fundamental, place->modulation, candidate.slip);
   }
@@ -377,22 +376,34 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
   return candidates;
 }
 
+const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
+  return events_of(fault) == Events::locked ? place.spectra->locked : place.spectra->slipping;
+}
+
+std::optional<Followed> followed_in(const Candidate& candidate, const HeardRun& run, std::size_t r) {
+  for (const Family& family : run.families) {
+    if (family.part != candidate.part || family.fault != candidate.fault) continue;
+    const auto place = place_of(family, run);
+    if (place && std::abs(place->fundamental - candidate.fundamental[r]) <= 1e-6 * candidate.fundamental[r])
+      return Followed{&family, *place};
+  }
+  return std::nullopt;
+}
+
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
   candidate.lines.clear();
   if (candidate.kind == EvidenceKind::mesh_sidebands) return show_mesh(candidate, runs);
   if (candidate.kind == EvidenceKind::tyre_orders) return show_tyre(candidate, runs);
   if (candidate.kind != EvidenceKind::events) return;
   for (std::size_t r = 0; r < runs.size(); ++r) {
-    const auto family = std::find_if(runs[r].families.begin(), runs[r].families.end(), [&](const Family& f) {
-      return f.part == candidate.part && f.fault == candidate.fault;
-    });
-    if (family == runs[r].families.end()) continue;
-    const auto place = place_of(*family, runs[r]);
-    if (!place) continue;
-    for (const CombSeen& seen : comb_seen(spectra_for(*place, candidate.fault), *family, place->fundamental,
-                                          place->modulation, candidate.slip, candidate.group))
-      candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place->engine_bound,
-                                 Order(seen.order) * place->reference_rate, seen.above_background,
+    const auto followed = followed_in(candidate, runs[r], r);
+    if (!followed) continue;
+    const Place& place = followed->place;
+    for (const CombSeen& seen :
+         comb_seen(spectra_for(place, candidate.fault), *followed->family, place.fundamental,
+                   place.modulation, candidate.slip, candidate.group))
+      candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place.engine_bound,
+                                 Order(seen.order) * place.reference_rate, seen.above_background,
                                  seen.chance});
   }
 }

@@ -38,8 +38,11 @@ std::vector<std::optional<double>> whole_order_profile(const OrderSpectrum& tone
 
 std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation,
                                           Hertz highest) {
-  double sides = 0.0, carriers = 0.0;
+  double sides = 0.0, far_sides = 0.0, carriers = 0.0;
   int pairs = 0, harmonics = 0;
+  const auto weaker_side = [&](int h, int k) {
+    return std::min(level_at(tones, h * mesh - k * modulation), level_at(tones, h * mesh + k * modulation));
+  };
   for (int h = 1; h <= mesh_harmonics; ++h) {
     const double top = h * mesh + mesh_side_orders * modulation;
     if (top * tones.mean_rate > highest.value() ||
@@ -48,13 +51,15 @@ std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mes
     carriers += level_at(tones, h * mesh);
     ++harmonics;
     for (int k = 1; k <= mesh_side_orders; ++k) {
-      sides +=
-          std::min(level_at(tones, h * mesh - k * modulation), level_at(tones, h * mesh + k * modulation));
+      sides += weaker_side(h, k);
       ++pairs;
     }
+    for (int k = first_far_side; k <= last_far_side; ++k) far_sides += weaker_side(h, k);
   }
   if (pairs == 0) return std::nullopt;
-  return MeshEvidence{Decibels::already(sides / pairs), Decibels::already(carriers / harmonics), pairs};
+  constexpr int far = last_far_side - first_far_side + 1;
+  return MeshEvidence{Decibels::already(sides / pairs - far_sides / (harmonics * far)),
+                      Decibels::already(carriers / harmonics), pairs};
 }
 
 TyreEvidence tyre_evidence(const OrderSpectrum& tones, std::span<const double> known) {

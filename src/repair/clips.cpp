@@ -70,7 +70,8 @@ std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, con
     const auto run = static_cast<std::size_t>(exhibit.recording);
     const Recording& recording = sounds[run].recording;
     const Stretch part = part_of(hearing.runs[run].quality, recording.duration(), settings.longest);
-    const auto listening = listen(car, sounds, hearing, {exhibit.part, exhibit.fault, run, part});
+    const auto listening =
+        listen(car, sounds, hearing, {exhibit.part, exhibit.fault, run, Emphasis::none, part});
     if (!listening) continue;  // nothing to pick out: the page then has no clip of it
     Clip clip;
     clip.part = exhibit.part;

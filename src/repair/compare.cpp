@@ -170,23 +170,14 @@ Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& r
     return out;
   }
   out.band = Band{candidate.band_low, candidate.band_high};
-  const Family* family = nullptr;
-  std::optional<Place> place;
-  for (const Family& f : run.families) {
-    if (f.part != candidate.part || f.fault != candidate.fault) continue;
-    const auto at = place_of(f, run);
-    // Of a pair's two gears, the one that was heard.
-    if (!at || std::abs(at->fundamental - base) > 1e-6 * base) continue;
-    family = &f;
-    place = at;
-  }
-  if (!family) return out;
-  out.engine_bound = place->engine_bound;
-  const EnvelopeSpectra& spectra =
-      events_of(candidate.fault) == Events::locked ? place->spectra->locked : place->spectra->slipping;
+  const auto followed = followed_in(candidate, run, r);
+  if (!followed) return out;
+  const Place& place = followed->place;
+  out.engine_bound = place.engine_bound;
+  const EnvelopeSpectra& spectra = spectra_for(place, candidate.fault);
   if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].sums.empty()) return out;
-  const auto seen =
-      comb_seen(spectra, *family, place->fundamental, place->modulation, candidate.slip, candidate.group);
+  const auto seen = comb_seen(spectra, *followed->family, place.fundamental, place.modulation, candidate.slip,
+                              candidate.group);
   // Of a comb of twenty lines a fault may make three: those that show are followed, or all where none does.
   const bool any = std::any_of(seen.begin(), seen.end(), [](const CombSeen& l) { return l.chance < shows; });
   for (const CombSeen& line : seen)

@@ -24,6 +24,7 @@ std::string said(const KeptPaper& p) {
   const Json d = Json::parse(p.json, nullptr, false);
   if (!d.is_object()) return "";
   std::string out = d.value("verdict", "");
+  if (d.contains("conformance")) out += fmt::format(" (conformance {})", d.value("conformance", 0));
   const Json suspects = d.value("suspects", Json::array());
   if (!suspects.empty())
     out += fmt::format("; first {} {:.0f} %", suspects[0].value("part", ""),

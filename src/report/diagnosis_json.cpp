@@ -1,6 +1,7 @@
 #include <array>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/diagnosis/conformance.hpp"
 #include "gearhark/report/diagnosis.hpp"
 #include "lines.hpp"
 #include "run_json.hpp"
@@ -47,6 +48,7 @@ std::string diagnosis_json(const Diagnosis& d) {
   for (const RunReport& r : d.runs) recordings.push_back(recording(r));
   const Json out{{"format", "gearhark diagnosis"},
                  {"version", 1},
+                 {"conformance", conformance},
                  {"car", d.car_name},
                  {"verdict", to_text(d.verdict)},
                  {"reason", d.reason},

@@ -17,6 +17,10 @@ std::string listening_text(const Listening& l, const WrittenSounds& files) {
   out += wrapped("  ", fmt::format("{}: {:.0f} to {:.0f} Hz alone, {} orders of healthy tones taken out{}",
                                    files.alone, l.low.value(), l.high.value(), l.notched.size(),
                                    files.half_speed ? "; at half speed, an octave down" : ""));
+  if (l.beat.value() > 0.0)
+    out +=
+        wrapped("  ", fmt::format("louder in step with the knocks, {:.1f} a second, as far as they are there",
+                                  l.beat.value()));
   if (!files.imagined.empty())
     out +=
         wrapped("  ", fmt::format("{}: how such a fault could sound on this car in this run, with road noise",
@@ -43,6 +47,7 @@ std::string listening_json(const Listening& l, const WrittenSounds& files) {
                  {"band_hz", {l.low.value(), l.high.value()}},
                  {"notched_orders", l.notched},
                  {"half_speed", files.half_speed},
+                 {"beat_hz", l.beat.value() > 0.0 ? Json(l.beat.value()) : Json(nullptr)},
                  {"alone", files.alone},
                  {"imagined", name(files.imagined)},
                  {"imagined_alone", name(files.imagined_alone)},

@@ -135,9 +135,11 @@ double Path::gain(double hz) const {
   return std::pow(10.0, db / 20.0);
 }
 
-std::vector<double> third_octaves(std::span<const float> track) {
+std::vector<double> third_octaves(std::span<const float> track, Hertz highest) {
   constexpr std::size_t length = 16384;
-  constexpr int first = -17, last = 10;  // 10^(x/10) kHz: 20 Hz to 10 kHz
+  constexpr int first = -17;  // 10^(x/10) kHz: 20 Hz
+  const double top = std::floor(10.0 * std::log10(highest.value() / 1000.0) - 0.5);
+  const int last = std::clamp(static_cast<int>(top), first, 10);  // 10 kHz
   const RealFft fft(length);
   std::vector<float> frame(length);
   std::vector<std::complex<float>> bins(length / 2 + 1);

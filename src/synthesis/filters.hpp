@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "gearhark/units/quantity.hpp"
 #include "random.hpp"
 
 namespace gearhark::synth {
@@ -54,7 +55,8 @@ class Path {
   std::vector<Bump> bumps_;
 };
 
-// Mean power in the third-octave bands 20 Hz to 10 kHz (IEC 61260-1 base ten midbands), any common unit.
-std::vector<double> third_octaves(std::span<const float> track);
+// Mean power in the third-octave bands from 20 Hz to 10 kHz (IEC 61260-1 base ten midbands), any common unit;
+// only those that end below `highest`.
+std::vector<double> third_octaves(std::span<const float> track, Hertz highest = Hertz(11300.0));
 
 }  // namespace gearhark::synth

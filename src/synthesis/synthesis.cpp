@@ -60,7 +60,8 @@ std::optional<Error> mistake(const Car& car, const SoundSettings& settings) {
 double gain_for(const Track& what, const std::vector<double>& rest, Decibels level) {
   const auto bands = third_octaves(what);
   double most = 0.0;
-  for (std::size_t b = 0; b < bands.size(); ++b) most = std::max(most, bands[b] / std::max(rest[b], 1e-30));
+  for (std::size_t b = 0; b < std::min(bands.size(), rest.size()); ++b)
+    most = std::max(most, bands[b] / std::max(rest[b], 1e-30));
   return most > 0.0 ? level.amplitude_ratio() / std::sqrt(most) : 0.0;
 }
 
@@ -156,12 +157,12 @@ Result<std::vector<float>> synthesise_fault(const Car& car, const SoundSettings&
   return sound;
 }
 
-std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault,
-                              Decibels level) {
+std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault, Decibels level,
+                              Hertz bandwidth) {
   const std::size_t count = std::min(recording.size(), fault.size());
   std::vector<float> sum(recording.begin(), recording.begin() + static_cast<std::ptrdiff_t>(count));
   const Track what(fault.begin(), fault.begin() + static_cast<std::ptrdiff_t>(count));
-  add(sum, what, gain_for(what, third_octaves(sum), level));
+  add(sum, what, gain_for(what, third_octaves(sum, bandwidth), level));
   return sum;
 }
 

@@ -61,7 +61,7 @@ const std::vector<PossibleFault> possible{
     {{PartRole::tyre}, {Fault::uneven_wear}, 1.0},
     {{PartRole::machine}, {Fault::worn_machine}, 0.7},
 };
-constexpr double healthy_share = 0.22, left_out_of_car_file = 0.1;
+constexpr double healthy_share = 0.22, left_out_of_car_file = 0.05;
 
 std::optional<SoundFault> draw_fault(const Car& car, Draw& draw) {
   if (draw.happens(healthy_share)) return {};

@@ -17,6 +17,7 @@ namespace {
 std::string diagnosis(const std::string& first, const std::string& verdict = "fault heard") {
   const json d{{"format", "gearhark diagnosis"},
                {"version", 1},
+               {"conformance", 7},
                {"verdict", verdict},
                {"suspects",
                 {{{"part", first}, {"probability", 0.8}, {"cannot_be_told_from", {"twin"}}},
@@ -68,8 +69,8 @@ TEST_CASE("a case is opened, filled, told what was found, shown, tallied, and go
   CHECK(gearhark_run("case found 1 twin --fault 'outer race' --note spalled" + book).code == 0);
   CHECK(gearhark_run("case found 2 other --fault 'outer race'" + book).code == 0);
   const Ran shown = gearhark_run("case show 1" + book);
-  CHECK_THAT(shown.out, Contains("SHA-256 ba7816bf8f01cfea") && Contains("pinion_head_bearing 80 %") &&
-                            Contains("twin, outer race: spalled"));
+  CHECK_THAT(shown.out, Contains("SHA-256 ba7816bf8f01cfea") && Contains("(conformance") &&
+                            Contains("pinion_head_bearing 80 %") && Contains("twin, outer race: spalled"));
   const Ran tally = gearhark_run("case tally --json -" + book);
   CHECK(schema_complaint("tally", tally.out) == "");
   const json row = json::parse(tally.out)["rows"][0];

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
+#include <random>
 
 #include "../synthesis/small_car.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
@@ -74,6 +75,33 @@ TEST_CASE("a healthy tone in the band loses more than 40 dB while the speed swee
         0.5);
 }
 
+TEST_CASE("a beat comes out louder against the pauses, and noise is given none") {
+  const auto shaft = sweep();
+  std::mt19937 random(4);
+  std::normal_distribution<double> normal(0.0, 0.1);
+  std::vector<float> noise(static_cast<std::size_t>(duration_s * rate_hz)), knocking(noise.size());
+  // 6.6 knocks a turn, a fifth of the time, twice as loud as the noise.
+  const auto in_knock = [&](std::size_t i) {
+    const double turned = 6.6 * shaft.at(static_cast<double>(i) / rate_hz) + 0.3;
+    return turned - std::floor(turned) < 0.2;
+  };
+  for (std::size_t i = 0; i < noise.size(); ++i) {
+    noise[i] = static_cast<float>(normal(random));
+    knocking[i] = (in_knock(i) ? 2.0f : 1.0f) * static_cast<float>(normal(random));
+  }
+  const auto contrast = [&](const std::vector<float>& samples) {
+    double knock = 0.0, pause = 0.0;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+      const double power = static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
+      (in_knock(i) ? knock : pause) += power / (in_knock(i) ? 0.2 : 0.8);
+    }
+    return 10.0 * std::log10(knock / pause);
+  };
+  CHECK(contrast(knocking) == Approx(6.0).margin(0.3));
+  CHECK(contrast(beat_brought_out(knocking, rate_hz, shaft, 6.6)) > 9.0);
+  CHECK(std::abs(contrast(beat_brought_out(noise, rate_hz, shaft, 6.6))) < 1.0);
+}
+
 TEST_CASE("gain is matched to -20 dB, or less where a click would pass full scale") {
   const auto quiet = gain_matched(std::vector<float>(tone(500.0)));
   double sum = 0.0;
@@ -109,6 +137,11 @@ TEST_CASE(
   CHECK(heard->samples.size() == run.recording.samples.size());
   CHECK(std::all_of(heard->samples.begin(), heard->samples.end(),
                     [](float s) { return std::abs(s) <= 0.98f; }));
+  CHECK(heard->beat.value() == 0.0);
+  const auto beating = listen(small_car(), {run}, {"", {}, {}, Emphasis::beat});
+  REQUIRE(beating);
+  CHECK(beating->beat.value() > 10.0);
+  CHECK(beating->samples != heard->samples);
   CHECK_THAT(listen(small_car(), {run}, {"gizmo", {}, {}}).error().sentence, Contains("no part \"gizmo\""));
   CHECK_THAT(listen(small_car(), {run}, {"", {}, 4}).error().sentence, Contains("no run 5"));
   CHECK_THAT(listen(small_car(), {run}, {"pinion_head", Fault::worn_teeth, {}}).error().sentence,

@@ -60,6 +60,17 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
 // The one of no part in the car file; nullptr: there is none.
 const Candidate* unlisted_of(const std::vector<Candidate>& candidates);
 
+// The family that a candidate is in run number r, and its place there: of a pair's two gears, the one that was
+// heard. Nothing: it does not turn there.
+struct Followed {
+  const Family* family = nullptr;
+  Place place;
+};
+std::optional<Followed> followed_in(const Candidate& candidate, const HeardRun& run, std::size_t r);
+
+// The envelope spectra that a fault's events are looked for in.
+const EnvelopeSpectra& spectra_for(const Place& place, Fault fault);
+
 // Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs);
 

@@ -113,8 +113,10 @@ Result<Sound> synthesise(const Car& car, const SoundSettings& settings);
 Result<std::vector<float>> synthesise_fault(const Car& car, const SoundSettings& settings);
 
 // Adds `fault` to `recording` (both 48 kHz; the shorter one sets the length), `level` above it in the
-// third-octave band where it stands out most.
-std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault, Decibels level);
+// third-octave band where it stands out most, of those below `bandwidth`: above it a codec left silence, in
+// which anything stands out.
+std::vector<float> with_fault(std::span<const float> recording, std::span<const float> fault, Decibels level,
+                              Hertz bandwidth);
 
 // Writes mono 16-bit WAV. Error: the file can't be written.
 std::optional<Error> write_wav(const std::string& path, const Sound& sound);
