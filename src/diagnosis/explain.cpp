@@ -6,6 +6,8 @@
 #include <array>
 #include <cmath>
 
+#include "gearhark/units/text.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -123,8 +125,8 @@ bool hurts_to_drive_on(PartRole role) {
 }
 
 std::string reason_heard(const Suspect& first) {
-  return fmt::format("The {} is the likeliest source ({:.0f} %): {}.",
-                     first.name.empty() ? first.part : first.name, 100.0 * first.probability.value(),
+  return fmt::format("The {} is the likeliest source ({} %): {}.",
+                     first.name.empty() ? first.part : first.name, whole_percent(first.probability),
                      first.in_words);
 }
 

@@ -103,16 +103,15 @@ Result<StatedSpeed> parse_speed_between(std::string_view text) {
   const auto between = text.find(" and ");
   if (between == std::string_view::npos)
     return Error{fmt::format("\"{}\" is not two speeds; write for example \"30 mph and 60 mph\"", text)};
-  const auto slowest = usable_speed(text.substr(0, between)),
-             fastest = usable_speed(text.substr(between + 5));
-  if (!slowest) return slowest.error();
-  if (!fastest) return fastest.error();
-  if (slowest->value >= fastest->value)
+  const auto low = usable_speed(text.substr(0, between)), high = usable_speed(text.substr(between + 5));
+  if (!low) return low.error();
+  if (!high) return high.error();
+  if (low->value >= high->value)
     return Error{fmt::format("in \"{}\" the first speed is not the lower one; swap or correct them", text)};
   StatedSpeed stated;
   stated.source = SpeedSource::range;
-  stated.points = {{Seconds(0), slowest->value}, {Seconds(0), fastest->value}};
-  stated.unit = slowest->unit;
+  stated.points = {{Seconds(0), low->value}, {Seconds(0), high->value}};
+  stated.unit = low->unit;
   return stated;
 }
 

@@ -330,7 +330,9 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.strengths = strength_steps;
   out.turns = spectra.turns;
   out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
-  const auto [first, last] = slips_within(out.slip, limits.slip);
+  // Not a structured binding: Clang 14 lets no lambda take one.
+  const auto within = slips_within(out.slip, limits.slip);
+  const std::size_t first = within.first, last = within.second;
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   const auto& smear = smear_of(family.fault);
   const auto place_comb = [&](std::size_t bins) {

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/text.hpp"
 #include "lines.hpp"
 #include "mind.hpp"
 #include "run_json.hpp"
@@ -63,12 +64,12 @@ Json run_json(const Confirmation& c, const ConfirmRun& r) {
 }  // namespace
 
 std::string confirmation_text(const Confirmation& c) {
-  std::string out = wrapped("", fmt::format("{}: {}, {}: {}", c.car_name, c.name.empty() ? c.part : c.name,
-                                            to_text(c.fault), upper(to_text(c.verdict)))) +
-                    "\n" + wrapped("", c.reason) +
-                    wrapped("", fmt::format("Among all suspects, and none, it has {:.0f} %.",
-                                            100.0 * c.probability.value())) +
-                    "\nRun by run\n";
+  std::string out =
+      wrapped("", fmt::format("{}: {}, {}: {}", c.car_name, c.name.empty() ? c.part : c.name,
+                              to_text(c.fault), upper(to_text(c.verdict)))) +
+      "\n" + wrapped("", c.reason) +
+      wrapped("", fmt::format("Among all suspects, and none, it has {} %.", whole_percent(c.probability))) +
+      "\nRun by run\n";
   for (const ConfirmRun& r : c.by_run) out += run_text(c, r);
   if (c.by_run.empty()) out += "  In none of the runs could its lines be placed.\n";
   out += wrapped("  ",

@@ -81,7 +81,7 @@ std::string confirmation_page(const Confirmation& c, const Exhibits& x, const st
   page.first =
       verdict_line(sign_of(c.verdict), to_text(c.verdict)) +
       fmt::format("<p class=\"reason\">{}</p>\n<p>Among all suspects, and none, it has {} %.</p>\n",
-                  escaped(c.reason), escaped(percent(c.probability))) +
+                  escaped(c.reason), escaped(whole_percent(c.probability))) +
       columns("<h2>For and against</h2>\n" + by_run(c) + sensitivities(c), next(c) + mind(c.cautions));
   if (const std::string tables = line_tables(c); !tables.empty())
     page.chapters.push_back({"looked-for", "Every line looked for", tables});

@@ -72,7 +72,7 @@ std::string first_screen(const Diagnosis& d) {
 std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id, const SuspectExhibit* e,
                      const Clip* clip) {
   std::string out = fmt::format("<p>{}. Probability {} %.</p>\n", escaped(capital(s.in_words)),
-                                escaped(percent(s.probability)));
+                                escaped(whole_percent(s.probability)));
   if (!s.cannot_be_told_from.empty())
     out += "<p>Can't be told from: " + escaped(listed(d, s.cannot_be_told_from)) + ".</p>\n";
   const auto found = std::count_if(s.evidence.begin(), s.evidence.end(),
@@ -83,7 +83,8 @@ std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id
   if (e) out += pictures(id, *e);
   if (!s.evidence.empty())
     out += fmt::format(
-        "<details open=\"open\"><summary>Every line looked for: {} of {} stand out</summary>\n{}</details>\n",
+        "<details class=\"long\" open=\"open\"><summary>Every line looked for: {} of {} stand "
+        "out</summary>\n{}</details>\n",
         found, s.evidence.size(), lines_table(s.evidence));
   return out;
 }
@@ -110,7 +111,7 @@ std::string all_suspects(const Diagnosis& d) {
   t.numbers = {false, false, true, true, false};
   t.kind = "suspects";
   for (const Suspect& s : d.suspects) {
-    t.rows.push_back({escaped(name_of(s)), to_text(s.fault), escaped(percent(s.probability)),
+    t.rows.push_back({escaped(name_of(s)), to_text(s.fault), escaped(whole_percent(s.probability)),
                       decimal(s.log_evidence, 1), escaped(listed(d, s.cannot_be_told_from))});
     t.row_attributes.push_back(
         fmt::format("data-part=\"{}\" data-probability=\"{}\"", escaped(s.part), s.probability.value()));

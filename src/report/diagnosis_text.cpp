@@ -21,7 +21,7 @@ constexpr double full_bar = 40.0;                            // characters for a
 
 std::string bar_row(const std::string& label, Probability p) {
   const auto length = static_cast<std::size_t>(std::lround(full_bar * p.value()));
-  std::string row = fmt::format("  {:<44.44} {:>3} %  {}", label, percent(p), std::string(length, '#'));
+  std::string row = fmt::format("  {:<44.44} {:>3} %  {}", label, whole_percent(p), std::string(length, '#'));
   return row.substr(0, row.find_last_not_of(' ') + 1) + "\n";
 }
 

@@ -139,9 +139,10 @@ std::string pictures(const std::string& id, const SuspectExhibit& e) {
 }
 
 std::string player(const Clip& c) {
-  std::string out =
-      "<div class=\"noprint\"><h3>Listen</h3>\n<p>Turn the volume down first: both are made equally loud, "
-      "louder than in the car.</p>\n";
+  std::string out = fmt::format(
+      "<div class=\"noprint\"><h3>Listen</h3>\n<p>Turn the volume down first: {} louder than in the "
+      "car.</p>\n",
+      c.as_recorded.empty() ? "it is made" : "both are made equally loud, and");
   out +=
       sound(fmt::format("The band alone, {:.0f} to {:.0f} Hz, without the tones of a sound car: run {}, from "
                         "{:.1f} s, {:.1f} s long",

@@ -69,15 +69,15 @@ std::string ranked(const std::string& kind, const std::string& label, Probabilit
       "%</span>"
       "<svg class=\"bar\" aria-hidden=\"true\"><rect class=\"frame\" width=\"100%\" height=\"100%\"/><rect "
       "class=\"length\" width=\"{:.2f}%\" height=\"100%\"/></svg></li>\n",
-      kind, p.value(), label, escaped(percent(p)), 100.0 * p.value());
+      kind, p.value(), label, escaped(whole_percent(p)), 100.0 * p.value());
 }
 
 std::string lines_table(const std::vector<EvidenceItem>& lines) {
   Table t;
   t.caption =
-      "Lines looked for, in dB over the noise. By chance: how often noise alone "
+      "Lines looked for. dB: over the noise there. By chance: how often noise alone "
       "does as much at a place chosen beforehand.";
-  t.head = {"line", "run", "Hz", "per turn", "of", "dB over the noise", "by chance", "stands out"};
+  t.head = {"line", "run", "Hz", "per turn", "of", "dB", "by chance", "stands out"};
   t.numbers = {false, true, true, true, false, true, false};
   for (const EvidenceItem& item : lines) {
     t.rows.push_back({escaped(item.kind), fmt::format("{}", item.recording + 1),

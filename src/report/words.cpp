@@ -7,7 +7,6 @@
 #include <cmath>
 
 #include "gearhark/report/speed.hpp"
-#include "gearhark/units/text.hpp"
 
 namespace gearhark::report {
 
@@ -31,10 +30,6 @@ std::string listed(const Diagnosis& d, const std::vector<std::string>& parts) {
   std::string out;
   for (const auto& part : parts) out += (out.empty() ? "" : ", ") + name_of(d, part);
   return out;
-}
-
-std::string percent(Probability p) {
-  return p.value() > 0.0 && p.value() < 0.005 ? "<1" : fmt::format("{:.0f}", 100.0 * p.value());
 }
 
 // To two figures: how rare pure luck would be.

@@ -7,6 +7,7 @@
 #include "gearhark/diagnosis/confirm.hpp"
 #include "gearhark/diagnosis/diagnosis.hpp"
 #include "gearhark/diagnosis/plan.hpp"
+#include "gearhark/units/text.hpp"
 
 namespace gearhark::report {
 
@@ -21,7 +22,6 @@ const std::string& name_of(const Suspect& suspect);
 std::string name_of(const Diagnosis& diagnosis, const std::string& part);
 std::string listed(const Diagnosis& diagnosis, const std::vector<std::string>& parts);
 
-std::string percent(Probability p);    // "85", "<1"; without the sign
 std::string by_chance(double chance);  // "1 in 260", "< 1 in a million"
 std::string stated(const StatedSpeed& speed);
 std::string found_speed(const RunReport& run);

@@ -173,6 +173,12 @@ std::string to_text(Length length, LengthUnit unit, int digits) {
   return fmt::format("{:.{}f} {}", length.value() / name.si, digits, name.word);
 }
 
+std::string whole_percent(Probability p) {
+  if (p.value() > 0.0 && p.value() < 0.005) return "<1";
+  if (p.value() < 1.0 && p.value() >= 0.995) return ">99";
+  return fmt::format("{:.0f}", 100.0 * p.value());
+}
+
 std::vector<std::string_view> split(std::string_view text, char separator) {
   std::vector<std::string_view> parts;
   for (;;) {

@@ -73,3 +73,12 @@ TEST_CASE("a quantity prints in the unit it was written in, and reads back the s
     CHECK(again->value.value() == Approx(0.0125));
   }
 }
+
+TEST_CASE("what is nearly certain is not printed as certain, nor what is nearly nothing as nothing") {
+  CHECK(whole_percent(Probability(0.0)) == "0");
+  CHECK(whole_percent(Probability(1e-9)) == "<1");
+  CHECK(whole_percent(Probability(0.846)) == "85");
+  CHECK(whole_percent(Probability(0.9949)) == "99");
+  CHECK(whole_percent(Probability(0.9951)) == ">99");
+  CHECK(whole_percent(Probability(1.0)) == "100");
+}

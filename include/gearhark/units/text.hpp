@@ -38,6 +38,9 @@ Result<Seconds> parse_time(std::string_view text);
 std::string to_text(Speed speed, SpeedUnit unit, int digits = 0);
 std::string to_text(Length length, LengthUnit unit, int digits = 2);
 
+// Whole percents without the sign: "85". What is neither nothing nor certain is not said to be: "<1", ">99".
+std::string whole_percent(Probability p);
+
 // The pieces between separators, empty ones too.
 std::vector<std::string_view> split(std::string_view text, char separator);
 

@@ -142,6 +142,14 @@
     charts.push(chart);
   }
 
+  // Long tables start shut on a phone, and are open on paper.
+  const tables = document.querySelectorAll("details.long");
+  function open(whether) {
+    tables.forEach(function (table) { table.open = whether; });
+  }
+  if (window.matchMedia("(max-width: 40rem)").matches) open(false);
+  window.addEventListener("beforeprint", function () { open(true); });
+
   document.documentElement.classList.add("scripted");
   document.querySelectorAll("[data-chart]").forEach(make);
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", function () {
