@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/text.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
@@ -27,8 +28,9 @@ std::string said(const KeptPaper& p) {
   if (d.contains("conformance")) out += fmt::format(" (conformance {})", d.value("conformance", 0));
   const Json suspects = d.value("suspects", Json::array());
   if (!suspects.empty())
-    out += fmt::format("; first {} {:.0f} %", suspects[0].value("part", ""),
-                       100.0 * suspects[0].value("probability", 0.0));
+    out +=
+        fmt::format("; first {} {} %", suspects[0].value("part", ""),
+                    whole_percent(Probability(std::clamp(suspects[0].value("probability", 0.0), 0.0, 1.0))));
   const Json options = d.value("options", Json::array());
   if (!options.empty()) out += fmt::format("cheapest expected: {}", options[0].value("name", ""));
   return out;

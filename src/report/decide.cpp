@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/text.hpp"
 #include "mind.hpp"
 #include "wrap.hpp"
 
@@ -16,7 +17,7 @@ using report::wrapped;
 
 constexpr std::size_t shown_suspects = 3;
 
-std::string percent(Probability p) { return fmt::format("{:.0f} %", 100.0 * p.value()); }
+std::string percent(Probability p) { return whole_percent(p) + " %"; }
 
 std::string heard(const Decision& d) {
   std::string out = fmt::format("The diagnosis says: {}.", d.chances.verdict);

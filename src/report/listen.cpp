@@ -4,6 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/text.hpp"
 #include "mind.hpp"
 #include "wrap.hpp"
 
@@ -12,8 +13,8 @@ namespace gearhark {
 using report::wrapped;
 
 std::string listening_text(const Listening& l, const WrittenSounds& files) {
-  std::string out = wrapped("", fmt::format("{}, {} ({:.0f} %), in run {}", l.name.empty() ? l.part : l.name,
-                                            to_text(l.fault), 100.0 * l.probability.value(), l.run + 1));
+  std::string out = wrapped("", fmt::format("{}, {} ({} %), in run {}", l.name.empty() ? l.part : l.name,
+                                            to_text(l.fault), whole_percent(l.probability), l.run + 1));
   out += wrapped("  ", fmt::format("{}: {:.0f} to {:.0f} Hz alone, {} orders of healthy tones taken out{}",
                                    files.alone, l.low.value(), l.high.value(), l.notched.size(),
                                    files.half_speed ? "; at half speed, an octave down" : ""));
