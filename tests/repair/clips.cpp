@@ -4,9 +4,9 @@
 #include <cmath>
 
 #include "../heron.hpp"
+#include "driven.hpp"
 #include "gearhark/repair/listen.hpp"
 #include "gearhark/signal/resample.hpp"
-#include "gearhark/synthesis/synthesis.hpp"
 
 using namespace gearhark;
 using test::heron;
@@ -28,19 +28,7 @@ double likeness(const std::vector<float>& a, const std::vector<float>& b) {
 
 TEST_CASE("a clip is the very seconds that listening to the whole run gives, and a silent suspect has none") {
   const Car car = heron();
-  SoundSettings settings;
-  settings.run.speed = settings.run.end_speed = Speed(62.0 / 3.6);
-  settings.run.duration = Seconds(12.0);
-  settings.fault = SoundFault{};
-  settings.fault->part = "pinion_head_bearing";
-  settings.fault->level = Decibels::already(10.0);
-  const auto sound = synthesise(car, settings);
-  REQUIRE(sound);
-  RunSound run;
-  run.run.gear = Gear{"3"};
-  run.run.speed.points = {{Seconds(0), Speed(65.0 / 3.6)}};
-  run.recording.sample_rate = sound->sample_rate;
-  run.recording.samples = sound->samples;
+  const RunSound run = test::driven(car, "pinion_head_bearing", 12.0);
   const std::vector<RunSound> sounds{run};
   Hearing hearing = hear(car, sounds);
   Diagnosis diagnosis = diagnosis_of(car, hearing);

@@ -6,7 +6,7 @@
 #include <random>
 
 #include "../synthesis/small_car.hpp"
-#include "gearhark/synthesis/synthesis.hpp"
+#include "driven.hpp"
 
 using namespace gearhark;
 using namespace gearhark::literals;
@@ -116,19 +116,7 @@ TEST_CASE("gain is matched to -20 dB, or less where a click would pass full scal
 
 TEST_CASE(
     "of a synthesised bearing its own band is given, without the engine's orders and below full scale") {
-  SoundSettings settings;
-  settings.run.speed = settings.run.end_speed = Speed(62.0 / 3.6);
-  settings.run.duration = Seconds(8.0);
-  settings.fault = SoundFault{};
-  settings.fault->part = "pinion_head";
-  settings.fault->level = Decibels::already(10.0);
-  const auto sound = synthesise(small_car(), settings);
-  REQUIRE(sound);
-  RunSound run;
-  run.run.gear = Gear{"3"};
-  run.run.speed.points = {{Seconds(0), Speed(65.0 / 3.6)}};
-  run.recording.sample_rate = sound->sample_rate;
-  run.recording.samples = sound->samples;
+  const RunSound run = test::driven(small_car(), "pinion_head", 8.0);
   const auto heard = listen(small_car(), {run}, {});
   REQUIRE(heard);
   CHECK(heard->part == "pinion_head");
