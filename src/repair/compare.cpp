@@ -386,9 +386,17 @@ Interval change_of(const std::vector<PairLevel>& pairs, const Heard& before, con
           quantile(draws, tail), quantile(draws, 1.0 - tail)};
 }
 
-void judge(PartChange& part) {
-  const bool was = part.heard_before >= heard_from && part.before.value() >= suspected_at_all,
-             is = part.heard_after >= still_heard_from;
+// Its pattern stands out, and it is a suspect; or the runs before name it by themselves, since a diagnosis
+// sees more than a pattern (a tyre's many faint orders, say).
+bool heard_before(const PartChange& part) {
+  return (part.heard_before >= heard_from && part.before.value() >= suspected_at_all) ||
+         part.before.value() >= believed_before;
+}
+
+// after: what the runs after say of it by themselves.
+void judge(PartChange& part, Probability after) {
+  const bool was = heard_before(part),
+             is = part.heard_after >= still_heard_from || after.value() >= suspected_before;
   if (part.pairs == 0) {
     part.reason = "no pair of runs in which it could be followed";
   } else if (!was) {
@@ -411,7 +419,7 @@ void judge(PartChange& part) {
   }
 }
 
-PartChange change_in(const RankedPart& ranked, const Candidate& candidate, const Car& car,
+PartChange change_in(const RankedPart& ranked, const Candidate& candidate, const Car& car, Probability after,
                      const std::vector<PairLevel>& pairs, const CompareSettings& settings) {
   PartChange out;
   out.part = ranked.part;
@@ -421,15 +429,15 @@ PartChange change_in(const RankedPart& ranked, const Candidate& candidate, const
   out.fault = candidate.fault;
   out.pairs = pairs.size();
   if (!pairs.empty()) {
-    const Heard before = heard_in(pairs, &PairLevel::before), after = heard_in(pairs, &PairLevel::after);
+    const Heard before = heard_in(pairs, &PairLevel::before), now = heard_in(pairs, &PairLevel::after);
     out.heard_before = before.sigmas();
-    out.heard_after = after.sigmas();
-    const Interval change = change_of(pairs, before, after, candidate.kind == EvidenceKind::events, settings);
+    out.heard_after = now.sigmas();
+    const Interval change = change_of(pairs, before, now, candidate.kind == EvidenceKind::events, settings);
     out.change_db = change.middle;
     out.low_db = std::min(change.low, change.middle);
     out.high_db = std::max(change.high, change.middle);
   }
-  judge(out);
+  judge(out, after);
   return out;
 }
 
@@ -454,13 +462,21 @@ Side side_of(const Car& car, const std::vector<Prepared>& runs, std::size_t from
   return out;
 }
 
+Probability probability_of(const Ranking& ranking, const std::string& part) {
+  for (const RankedPart& ranked : ranking.parts)
+    if (ranked.part == part || std::find(ranked.cannot_be_told_from.begin(), ranked.cannot_be_told_from.end(),
+                                         part) != ranked.cannot_be_told_from.end())
+      return ranked.probability;
+  return Probability(0.0);
+}
+
 void conclude(Comparison& out) {
   if (out.pairs.empty()) {
     out.reason = "No run after the repair matches one before it in gear, load, turn and speed.";
     return;
   }
   const auto first = std::find_if(out.parts.begin(), out.parts.end(), [](const PartChange& p) {
-    return p.before.value() >= suspected_before && p.heard_before >= heard_from;
+    return p.before.value() >= suspected_before && heard_before(p);
   });
   if (first == out.parts.end()) {
     out.reason = "No fault was heard clearly enough before the repair, so there is nothing to compare with.";
@@ -506,7 +522,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
   for (const RankedPart& ranked : was.ranking.parts) {
     if (out.parts.size() == most_parts) break;
     const Candidate& candidate = was.candidates[ranked.best];
-    out.parts.push_back(change_in(ranked, candidate, car,
+    out.parts.push_back(change_in(ranked, candidate, car, probability_of(is.ranking, ranked.part),
                                   measurer.measure(candidate, was.index, false, out.pairs), settings));
   }
   // Anything new, found by what the runs after say themselves: its lines are followed back.
@@ -516,8 +532,8 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
                                     [&](const PartChange& p) { return p.part == ranked.part; });
     if (known != out.parts.end() && known->verdict != Change::not_comparable) continue;
     const Candidate& candidate = is.candidates[ranked.best];
-    PartChange found =
-        change_in(ranked, candidate, car, measurer.measure(candidate, is.index, true, out.pairs), settings);
+    PartChange found = change_in(ranked, candidate, car, ranked.probability,
+                                 measurer.measure(candidate, is.index, true, out.pairs), settings);
     if (found.heard_before >= heard_from || found.heard_after < appeared_by) continue;
     found.before = known != out.parts.end() ? known->before : Probability(0.0);
     found.verdict = Change::worse;

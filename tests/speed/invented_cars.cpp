@@ -85,6 +85,7 @@ TEST_CASE("of invented cars the right gear is kept, one that is one off is found
   CHECK(right.gear == run.gears[run.gear]);
   CHECK(right.certainty == Certainty::sure);
   CHECK(right.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(2e-4));
+  CHECK(std::abs(right.wheel.mean_rate() - run.sound.truth.mean_wheel.value()) < 2.0 * right.wheel_rate_sd);
   CHECK(share_kept(run.sound.truth.motion, right.wheel, 200.0) > 0.8);
   const Tracking low = tracked(run, run.gear - 1);
   CHECK(low.gear == run.gears[run.gear]);
