@@ -3,6 +3,7 @@
 #include "arguments.hpp"
 #include "commands.hpp"
 #include "gearhark/diagnosis/road_test.hpp"
+#include "gearhark/repair/casebook.hpp"
 #include "gearhark/report/diagnosis.hpp"
 #include "gearhark/report/page.hpp"
 #include "output.hpp"
@@ -13,7 +14,7 @@ namespace gearhark::cli {
 namespace {
 
 struct Options : RunOptions {
-  std::string json, report;
+  std::string json, report, experience;
 };
 
 bool names_a_road_test(const std::string& file) { return file.ends_with(".toml"); }
@@ -28,13 +29,25 @@ Result<RoadTest> road_test(const Options& given) {
   return several ? load_road_test(given.file) : single_run(given);
 }
 
+// Of the casebook named; without one nothing weighs in.
+Result<Experience> earlier(const std::string& file) {
+  if (file.empty()) return Experience{};
+  const auto book = Casebook::open(file, Casebook::IfMissing::fail);
+  if (!book) return book.error();
+  const auto tally = book->tally();
+  if (!tally) return tally.error();
+  return experience_of(*tally, file);
+}
+
 Outcome diagnose_all(const Options& given) {
   const auto test = road_test(given);
   if (!test) return test.error();
+  const auto experience = earlier(given.experience);
+  if (!experience) return experience.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
   Hearing hearing = hear(test->car, *sounds);
-  const Diagnosis diagnosis = diagnosis_of(test->car, hearing);
+  const Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
   if (!given.report.empty()) {
     const Exhibits shown = exhibits(test->car, *sounds, hearing, diagnosis);
     const auto played = clips(test->car, *sounds, hearing, diagnosis, shown);
@@ -52,6 +65,10 @@ void add_diagnose(CLI::App& app, Action& chosen) {
       ->required()
       ->type_name("ROADTEST.toml|RECORDING");
   add_run_options(*command, *given);
+  command
+      ->add_option("--experience", given->experience,
+                   "let the teardown findings of this casebook weigh in the probabilities (20 at least)")
+      ->type_name("CASEBOOK");
   add_json_option(*command, given->json);
   add_report_option(*command, given->report);
   command->footer(

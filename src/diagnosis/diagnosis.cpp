@@ -137,11 +137,12 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
   return diagnosis_of(car, hearing);
 }
 
-Diagnosis diagnosis_of(const Car& car, Hearing& hearing) {
+Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& experience) {
   Diagnosis diagnosis;
   diagnosis.car_name = car.name;
   auto& [runs, index, heard, candidates] = hearing;
-  const Ranking ranking = rank(car, candidates);
+  const Ranking ranking = rank(car, candidates, experience);
+  diagnosis.earlier_findings = experience.findings;
   diagnosis.no_fault = ranking.no_fault;
   diagnosis.unexplained = ranking.unexplained;
   for (std::size_t i = 0; i < ranking.parts.size(); ++i) {

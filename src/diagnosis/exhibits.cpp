@@ -22,8 +22,7 @@ constexpr std::size_t suspects_shown = 3;
 constexpr double worth_showing = 0.01;  // probability, of all but the first
 constexpr std::size_t drawn_steps = 2400;
 constexpr double beyond_last_mark = 1.12;
-constexpr double lowest_db = -3.0;     // of what is drawn
-constexpr double shown_chance = 0.01;  // a line is shown as found below this, as in the diagnosis
+constexpr double lowest_db = -3.0;  // of what is drawn
 constexpr double least_orders = 12.0;
 constexpr double map_rate_hz = 16000.0;
 constexpr std::size_t map_rows = 48, map_columns = 360;

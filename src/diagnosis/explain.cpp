@@ -111,7 +111,6 @@ std::string describe(const Candidate& candidate, const Car& car, const std::vect
 }
 
 std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index) {
-  constexpr double shown_chance = 0.01;  // a line is shown as found below this
   std::vector<EvidenceItem> items;
   for (const SeenLine& line : candidate.lines)
     items.push_back({index[line.run], words_for_line(candidate, line), line.order, line.engine_bound,

@@ -98,14 +98,35 @@ double enough_heard(const Candidate& candidate, const Car& car) {
   return (against_all_else - logit(row, 0.0, candidate.knowledge)) / row.slope;
 }
 
-Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
+Experience experience_from(const std::map<Fault, int>& found, int nothing_wrong) {
+  constexpr double as_if = 60.0;  // cases
+  Experience out;
+  out.findings = nothing_wrong;
+  for (const auto& [fault, times] : found) out.findings += times;
+  const auto shift = [&](double share, int times) {
+    return std::log((times + as_if * share) / (out.findings + as_if) / share);
+  };
+  for (std::size_t f = 0; f < fault_shares.size(); ++f) {
+    const auto fault = static_cast<Fault>(f);
+    const auto at = found.find(fault);
+    if (fault_shares[f] > 0.0)
+      out.of_fault[fault] = shift(fault_shares[f], at == found.end() ? 0 : at->second);
+  }
+  out.of_none = shift(healthy_share, nothing_wrong);
+  return out;
+}
+
+Ranking rank(const Car& car, const std::vector<Candidate>& candidates, const Experience& experience) {
   std::map<std::string, RankedPart> by_part;
   std::vector<std::string> in_order;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     const Candidate& c = candidates[i];
     if (!c.turned || c.healthy || c.unlisted()) continue;
     const WeightsRow& row = row_of(evidence_class(c, car));
-    const double prior = logit(row, 0.0, c.knowledge), now = logit(row, heard(c), c.knowledge);
+    const auto met = experience.of_fault.find(c.fault);
+    const double often = met == experience.of_fault.end() ? 0.0 : met->second;
+    const double prior = logit(row, 0.0, c.knowledge) + often,
+                 now = logit(row, heard(c), c.knowledge) + often;
     const auto [at, fresh] = by_part.try_emplace(c.part);
     if (fresh) in_order.push_back(c.part);
     if (fresh || now > at->second.logit) at->second = {c.part, {}, i, now, now - prior, {}};
@@ -119,10 +140,10 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates) {
   const Candidate* unlisted = unlisted_of(candidates);
   const double unexplained_logit =
       logit(row_of(EvidenceClass::unlisted), unlisted ? heard(*unlisted) : 0.0, Knowledge::exact);
-  std::vector<double> logits{0.0, unexplained_logit};
+  std::vector<double> logits{experience.of_none, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);
-  ranking.no_fault = Probability(std::exp(-all));
+  ranking.no_fault = Probability(std::exp(experience.of_none - all));
   ranking.unexplained = Probability(std::exp(unexplained_logit - all));
   for (RankedPart& part : ranking.parts) part.probability = Probability(std::exp(part.logit - all));
   return ranking;

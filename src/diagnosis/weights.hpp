@@ -25,4 +25,9 @@ inline constexpr std::array<WeightsRow, 10> weights{{
 // less.
 inline constexpr double weakly_known_logit = -0.779;
 
+// How often each was true in the cases fitted to: by fault, in the order of Fault; nothing wrong.
+inline constexpr std::array<double, 11> fault_shares{0.1602, 0.1472, 0.1299, 0.0260, 0.0823, 0.1126,
+                                                     0.0000, 0.0346, 0.0130, 0.0433, 0.0476};
+inline constexpr double healthy_share = 0.2035;
+
 }  // namespace gearhark::ranking

@@ -16,6 +16,8 @@
 namespace gearhark {
 namespace {
 
+constexpr const char* nothing_wrong_words = "nothing wrong";
+
 using Json = nlohmann::json;
 
 constexpr int our_mark = 0x47656172;  // application_id of a casebook: "Gear"
@@ -303,7 +305,7 @@ std::vector<TallyRow> tally_of(const std::vector<Case>& cases) {
     const Json diagnosis = Json::parse(said->json, nullptr, false);
     if (!diagnosis.is_object()) continue;
     const Finding& finding = c.findings.back();
-    const std::string kind = finding.part.empty()    ? "nothing wrong"
+    const std::string kind = finding.part.empty()    ? nothing_wrong_words
                              : finding.fault.empty() ? "not said"
                                                      : finding.fault;
     TallyRow& row = rows[kind];
@@ -393,6 +395,24 @@ Result<std::vector<TallyRow>> Casebook::tally() const {
   const auto cases = all();
   if (!cases) return cases.error();
   return tally_of(*cases);
+}
+
+Result<Experience> experience_of(const std::vector<TallyRow>& tally, const std::string& file) {
+  constexpr int enough = 20;
+  std::map<Fault, int> found;
+  int nothing_wrong = 0, all = 0;
+  for (const TallyRow& row : tally) {
+    const auto fault = fault_from_text(row.found);
+    if (fault) found[*fault] += row.cases;
+    if (row.found == nothing_wrong_words) nothing_wrong += row.cases;
+    if (fault || row.found == nothing_wrong_words) all += row.cases;
+  }
+  if (all < enough)
+    return Error{fmt::format(
+        "{}: {} teardown findings with a diagnosis are too few to learn from; {} are needed, so leave "
+        "--experience out until then",
+        file, all, enough)};
+  return experience_from(found, nothing_wrong);
 }
 
 Result<std::string> kind_of_paper(const std::string& json, const std::string& file) {

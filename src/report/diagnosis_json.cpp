@@ -55,6 +55,7 @@ std::string diagnosis_json(const Diagnosis& d) {
                  {"suspects", suspects},
                  {"no_fault_probability", d.no_fault.value()},
                  {"unexplained_probability", d.unexplained.value()},
+                 {"earlier_findings", d.earlier_findings},
                  {"recordings", recordings},
                  {"next_run", d.next_run ? report::run_json(*d.next_run) : Json(nullptr)},
                  {"cautions", d.cautions}};

@@ -39,6 +39,8 @@ std::string ranking(const Diagnosis& d) {
     out += fmt::format(
         "<p class=\"fine\">And {} more parts, each less likely: <a href=\"#all\">all suspects</a>.</p>\n",
         d.suspects.size() - rows);
+  if (d.earlier_findings > 0)
+    out += fmt::format("<p class=\"fine\">{} earlier teardown findings weigh in.</p>\n", d.earlier_findings);
   return out;
 }
 

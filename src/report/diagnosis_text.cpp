@@ -35,7 +35,10 @@ std::string ranking(const Diagnosis& d) {
   if (rows < d.suspects.size())
     out += fmt::format("  ({} more parts, each less likely)\n", d.suspects.size() - rows);
   out += bar_row("a regular noise of nothing in the car file", d.unexplained);
-  return out + bar_row("no fault", d.no_fault) + "\n";
+  out += bar_row("no fault", d.no_fault);
+  if (d.earlier_findings > 0)
+    out += fmt::format("  {} earlier teardown findings weigh in\n", d.earlier_findings);
+  return out + "\n";
 }
 
 std::string why(const Diagnosis& d, const Suspect& s, std::size_t most) {

@@ -232,3 +232,34 @@ TEST_CASE("a book of the first layout is brought up to date and keeps its cases"
   CHECK_THAT(gearhark_run("case show 7 --casebook " + book).out,
              Contains("an old case") && Contains("found"));
 }
+
+TEST_CASE("teardown findings weigh in a diagnosis when there are twenty, and fewer are refused") {
+  const Folder folder;
+  const std::string file = folder / "book.sqlite", book = " --casebook " + file,
+                    paper = folder.write("d.json", diagnosis("pinion_head_bearing"));
+  const std::string words =
+      "diagnose " + source_folder + "/samples/pinion_bearing/ROADTEST.toml --json - --experience ";
+  const Ran none = gearhark_run(words + file);
+  CHECK(none.code == 1);
+  CHECK(none.one_sentence());
+  for (int i = 1; i <= 20; ++i) {
+    CHECK(gearhark_run("case add Gears " + paper + book).code == 0);
+    CHECK(gearhark_run("case found " + std::to_string(i) + " gear_pair_3 --fault 'worn teeth'" + book).code ==
+          0);
+    if (i != 19) continue;
+    const Ran few = gearhark_run(words + file);
+    CHECK(few.code == 1);
+    CHECK(few.one_sentence());
+    CHECK_THAT(few.complaint, Contains("19 teardown findings"));
+  }
+  const Ran ran = gearhark_run(words + file);
+  REQUIRE(ran.code == 0);
+  CHECK(schema_complaint("diagnosis", ran.out) == "");
+  const json weighed = json::parse(ran.out);
+  CHECK(weighed["earlier_findings"] == 20);
+  const json plain = json::parse(
+      gearhark_run("diagnose " + source_folder + "/samples/pinion_bearing/ROADTEST.toml --json -").out);
+  CHECK(plain["earlier_findings"] == 0);
+  CHECK(weighed["suspects"][0]["probability"].get<double>() <
+        plain["suspects"][0]["probability"].get<double>());
+}

@@ -1,6 +1,7 @@
 #include "gearhark/diagnosis/ranking.hpp"
 
 #include <catch2/catch.hpp>
+#include <cmath>
 
 using namespace gearhark;
 
@@ -77,4 +78,24 @@ TEST_CASE("a part that does not turn in any run is not ranked, nor is what healt
   Candidate healthy = race("left", 30.0, 5.0);
   healthy.healthy = true;
   CHECK(rank(two_bearings(), {still, healthy}).parts.empty());
+}
+
+TEST_CASE("what teardowns showed shifts the probabilities as far as they outweigh sixty cases") {
+  const std::vector<Candidate> heard{race("head", 8.0, 15.0), race("left", 5.0, 5.0)};
+  const Ranking without = rank(two_bearings(), heard);
+  // Twenty outer races of twenty: 60 x 0.1602 + 20 of 80 instead of 0.1602.
+  const Experience races = experience_from({{Fault::outer_race, 20}}, 0);
+  CHECK(races.findings == 20);
+  CHECK(races.of_fault.at(Fault::outer_race) == Approx(std::log((60 * 0.1602 + 20) / 80 / 0.1602)));
+  CHECK(races.of_none < 0.0);
+  CHECK(rank(two_bearings(), heard, races).parts[0].probability.value() >
+        without.parts[0].probability.value());
+  const Experience sound = experience_from({}, 20);
+  const Ranking with_sound = rank(two_bearings(), heard, sound);
+  CHECK(with_sound.no_fault.value() > without.no_fault.value());
+  // Evidence is what was heard here, whatever was found elsewhere.
+  CHECK(with_sound.parts[0].evidence == Approx(without.parts[0].evidence));
+  double sum = with_sound.no_fault.value() + with_sound.unexplained.value();
+  for (const RankedPart& part : with_sound.parts) sum += part.probability.value();
+  CHECK(sum == Approx(1.0));
 }

@@ -16,6 +16,9 @@ std::string words_for_line(const Candidate& candidate, const SeenLine& line);
 // the outer race of the pinion head bearing".
 std::string describe(const Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs);
 
+// A line is shown as found when noise alone is as strong with a chance below this.
+inline constexpr double shown_chance = 0.01;
+
 // The lines of a candidate as evidence; index: of each heard run among all recordings.
 std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector<int>& index);
 

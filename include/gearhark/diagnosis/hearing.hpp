@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "gearhark/diagnosis/diagnosis.hpp"
+#include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/evidence/candidates.hpp"
 #include "gearhark/evidence/heard_run.hpp"
 
@@ -20,7 +21,7 @@ struct Hearing {
 Hearing hear(const Car& car, const std::vector<RunSound>& sounds);
 
 // The diagnosis of what was heard. Fills in the lines of the first suspects, for those who show them.
-Diagnosis diagnosis_of(const Car& car, Hearing& hearing);
+Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& experience = {});
 
 // Whether a run's shaft angle may be relied on: found in its own sound, or in gear with another run of the
 // same car that was (a run alone may lack the gear lines that would prove it; its place within the common

@@ -2,6 +2,7 @@
 // not hold" among them.
 #pragma once
 
+#include <map>
 #include <string>
 #include <vector>
 
@@ -48,6 +49,17 @@ struct Ranking {
   Probability no_fault, unexplained;
 };
 
-Ranking rank(const Car& car, const std::vector<Candidate>& candidates);
+// What teardowns say of how often each fault is met, against how often it was in the cases that the weights
+// were fitted to. Added to the logits; faults left out: 0.
+struct Experience {
+  std::map<Fault, double> of_fault;
+  double of_none = 0.0;
+  int findings = 0;  // it rests on
+};
+// found: how often each fault was found, and nothing wrong. Shares are drawn towards those of the fit as if
+// 60 more cases had shown these (a Dirichlet prior).
+Experience experience_from(const std::map<Fault, int>& found, int nothing_wrong);
+
+Ranking rank(const Car& car, const std::vector<Candidate>& candidates, const Experience& experience = {});
 
 }  // namespace gearhark

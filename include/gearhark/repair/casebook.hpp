@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/units/result.hpp"
 
 namespace gearhark {
@@ -51,6 +52,10 @@ struct TallyRow {
   int missed = 0;  // "no fault heard" though something was found
   int unsure = 0;  // "can't tell"
 };
+
+// What the findings say of how often each fault is met. Error: fewer than 20 that name a fault or say that
+// nothing was wrong, too few to learn from. `file`: of the casebook, for the sentence.
+Result<Experience> experience_of(const std::vector<TallyRow>& tally, const std::string& file);
 
 class Casebook {
  public:
