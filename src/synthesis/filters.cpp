@@ -143,7 +143,7 @@ std::vector<double> third_octaves(std::span<const float> track, Hertz highest) {
   const RealFft fft(length);
   std::vector<float> frame(length);
   std::vector<std::complex<float>> bins(length / 2 + 1);
-  std::vector<double> bands(last - first + 1, 0.0);
+  std::vector<double> bands(static_cast<std::size_t>(last - first + 1), 0.0);
   const double band_of_bin = sample_rate / static_cast<double>(length);
   for (std::size_t from = 0; from == 0 || from + length <= track.size(); from += length / 2) {
     for (std::size_t i = 0; i < length; ++i) {
