@@ -8,6 +8,7 @@
 #include "page_blocks.hpp"
 #include "page_frame.hpp"
 #include "picture.hpp"
+#include "words.hpp"
 
 namespace gearhark {
 namespace {
@@ -58,11 +59,9 @@ std::string pairs(const Comparison& c) {
   t.kind = "pairs";
   for (const RunPair& p : c.pairs) {
     const Run& run = c.before[p.before];
-    t.rows.push_back(
-        {escaped(run.file), escaped(c.after[p.after].file),
-         escaped(fmt::format("gear {}, {}, {}", run.gear.label, to_text(run.load), to_text(run.turn))),
-         fmt::format("{:+.1f}", 100.0 * (p.speed_ratio - 1.0)), fmt::format("{:+.1f}", p.gain_db),
-         fmt::format("{:.1f}", p.gain_sd_db)});
+    t.rows.push_back({escaped(run.file), escaped(c.after[p.after].file), escaped(as_told(run)),
+                      fmt::format("{:+.1f}", 100.0 * (p.speed_ratio - 1.0)),
+                      fmt::format("{:+.1f}", p.gain_db), fmt::format("{:.1f}", p.gain_sd_db)});
   }
   return (c.pairs.empty() ? "<p>No two runs could be set against each other.</p>\n" : to_html(t)) +
          list(c.remarks);

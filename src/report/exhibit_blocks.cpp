@@ -95,13 +95,11 @@ std::string levels(const std::vector<RunReport>& runs, const SuspectExhibit& e) 
   t.kind = "levels";
   for (const RunLevel& l : e.levels) {
     const Run& run = runs[static_cast<std::size_t>(l.recording)].run;
-    t.rows.push_back(
-        {fmt::format("{}", l.recording + 1),
-         escaped(fmt::format("gear {}, {}, {}", run.gear.label, to_text(run.load), to_text(run.turn))),
-         l.strongest ? bar_svg(l.strongest->value(), most) : "",
-         l.strongest ? fmt::format("{:.1f}", l.strongest->value()) : "-",
-         l.looked_for ? fmt::format("{} of {}", l.found, l.looked_for) : "-",
-         fmt::format("{:.0f}", 100.0 * l.expected)});
+    t.rows.push_back({fmt::format("{}", l.recording + 1), escaped(as_told(run)),
+                      l.strongest ? bar_svg(l.strongest->value(), most) : "",
+                      l.strongest ? fmt::format("{:.1f}", l.strongest->value()) : "-",
+                      l.looked_for ? fmt::format("{} of {}", l.found, l.looked_for) : "-",
+                      fmt::format("{:.0f}", 100.0 * l.expected)});
   }
   return to_html(t);
 }

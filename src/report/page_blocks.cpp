@@ -16,8 +16,7 @@ std::string fact(const char* name, const std::string& words) {
 std::string recording(const RunReport& r, std::size_t number) {
   const RecordingQuality& q = r.quality;
   std::string out = fmt::format("<h3>Run {}: {}</h3>\n<dl class=\"facts\">\n", number, escaped(r.run.file));
-  out += fact("as told", fmt::format("gear {}, {}, {}, {}", r.run.gear.label, to_text(r.run.load),
-                                     to_text(r.run.turn), stated(r.run.speed)));
+  out += fact("as told", as_told(r.run) + ", " + stated(r.run.speed));
   out += fact("in the sound", plus_minus(found_speed(r)));
   out += fact("usable", fmt::format("{:.1f} s", q.usable.value()));
   out += fact("sound up to", fmt::format("{:.1f} kHz", q.bandwidth.value() / 1000.0));
@@ -66,10 +65,8 @@ std::string record_next(const std::optional<NextRun>& run, SpeedUnit unit) {
 std::string ranked(const std::string& kind, const std::string& label, Probability p) {
   return fmt::format(
       "<li class=\"{}\" data-probability=\"{}\"><span class=\"name\">{}</span> <span class=\"share\">{} "
-      "%</span>"
-      "<svg class=\"bar\" aria-hidden=\"true\"><rect class=\"frame\" width=\"100%\" height=\"100%\"/><rect "
-      "class=\"length\" width=\"{:.2f}%\" height=\"100%\"/></svg></li>\n",
-      kind, p.value(), label, escaped(whole_percent(p)), 100.0 * p.value());
+      "%</span>{}</li>\n",
+      kind, p.value(), label, escaped(whole_percent(p)), bar_svg(p.value(), 1.0));
 }
 
 std::string lines_table(const std::vector<EvidenceItem>& lines) {

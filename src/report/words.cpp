@@ -40,6 +40,10 @@ std::string by_chance(double chance) {
   return fmt::format("1 in {:.0f}", unit * std::round(1.0 / chance / unit));
 }
 
+std::string as_told(const Run& run) {
+  return fmt::format("gear {}, {}, {}", run.gear.label, to_text(run.load), to_text(run.turn));
+}
+
 std::string stated(const StatedSpeed& speed) {
   if (speed.shaft_rate) return fmt::format("wheel shafts at {:.0f} rpm", speed.shaft_rate->value() * 60.0);
   if (speed.engine_rate) return fmt::format("engine at {:.0f} rpm", speed.engine_rate->value() * 60.0);

@@ -22,6 +22,8 @@ const std::string& name_of(const Suspect& suspect);
 std::string name_of(const Diagnosis& diagnosis, const std::string& part);
 std::string listed(const Diagnosis& diagnosis, const std::vector<std::string>& parts);
 
+// "gear 3, drive, straight"
+std::string as_told(const Run& run);
 std::string by_chance(double chance);  // "1 in 260", "< 1 in a million"
 std::string stated(const StatedSpeed& speed);
 std::string found_speed(const RunReport& run);
