@@ -230,8 +230,7 @@ std::optional<SuspectExhibit> exhibit_of(const Car& car, const Hearing& hearing,
   });
   out.tones.marks = among_tones(marks, *c, tones);
   out.tones.healthy = healthy_marks(car, run, shown->engine_bound, to);
-  const EnvelopeSpectra& envelopes =
-      events_of(c->fault) == Events::locked ? spectra.locked : spectra.slipping;
+  const EnvelopeSpectra& envelopes = spectra_for(spectra, c->fault);
   if (c->kind == EvidenceKind::events && c->group < envelopes.groups.size() &&
       envelopes.groups[c->group].bins() > 0) {
     const GroupSpectrum& group = envelopes.groups[c->group];

@@ -65,7 +65,7 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
     if (!place) continue;
     CombLimits limits;
     if (explained) limits = {(*explained)[r], candidate.slip};
-    EventEvidence evidence = event_evidence(spectra_for(*place, candidate.fault), *track.family[r],
+    EventEvidence evidence = event_evidence(spectra_for(*place->spectra, candidate.fault), *track.family[r],
                                             place->fundamental, place->modulation, limits);
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
@@ -376,8 +376,8 @@ std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs)
   return candidates;
 }
 
-const EnvelopeSpectra& spectra_for(const Place& place, Fault fault) {
-  return events_of(fault) == Events::locked ? place.spectra->locked : place.spectra->slipping;
+const EnvelopeSpectra& spectra_for(const OnShaft& spectra, Fault fault) {
+  return events_of(fault) == Events::locked ? spectra.locked : spectra.slipping;
 }
 
 std::optional<Followed> followed_in(const Candidate& candidate, const HeardRun& run, std::size_t r) {
@@ -400,7 +400,7 @@ void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
     if (!followed) continue;
     const Place& place = followed->place;
     for (const CombSeen& seen :
-         comb_seen(spectra_for(place, candidate.fault), *followed->family, place.fundamental,
+         comb_seen(spectra_for(*place.spectra, candidate.fault), *followed->family, place.fundamental,
                    place.modulation, candidate.slip, candidate.group))
       candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place.engine_bound,
                                  Order(seen.order) * place.reference_rate, seen.above_background,

@@ -174,7 +174,7 @@ Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& r
   if (!followed) return out;
   const Place& place = followed->place;
   out.engine_bound = place.engine_bound;
-  const EnvelopeSpectra& spectra = spectra_for(place, candidate.fault);
+  const EnvelopeSpectra& spectra = spectra_for(*place.spectra, candidate.fault);
   if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].sums.empty()) return out;
   const auto seen = comb_seen(spectra, *followed->family, place.fundamental, place.modulation, candidate.slip,
                               candidate.group);

@@ -69,7 +69,7 @@ struct Followed {
 std::optional<Followed> followed_in(const Candidate& candidate, const HeardRun& run, std::size_t r);
 
 // The envelope spectra that a fault's events are looked for in.
-const EnvelopeSpectra& spectra_for(const Place& place, Fault fault);
+const EnvelopeSpectra& spectra_for(const OnShaft& spectra, Fault fault);
 
 // Fills in the lines of a candidate: costs as much as the gathering, so only for those that will be shown.
 void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs);
