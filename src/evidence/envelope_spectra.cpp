@@ -1,6 +1,7 @@
 #include "gearhark/evidence/envelope_spectra.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -143,50 +144,91 @@ std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands
 
 // Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range /
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
-double independent_bands(std::vector<float> values) {
+double independent_bands(std::span<const float> values) {
   if (values.size() < 16) return 1.0;
   const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
   const double ratio = 1.349 * middle / std::max(high - low, 1e-9);
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
-GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
-                      const std::vector<char>& masked) {
-  const std::size_t bins = spectra[from].size();
-  GroupSpectrum group;
-  group.bands = static_cast<int>(to - from);
-  std::vector<float> mean(bins, 0.0f);
+std::vector<float> mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from,
+                                 std::size_t to) {
+  std::vector<float> mean(spectra[from].size(), 0.0f);
+  const float share = 1.0f / static_cast<float>(to - from);
   for (std::size_t b = from; b < to; ++b)
-    for (std::size_t k = 0; k < bins; ++k) mean[k] += spectra[b][k] / static_cast<float>(to - from);
-  for (std::size_t octave = 1; octave / 2 < bins; octave *= 2) {
-    std::vector<float> clear;
-    for (std::size_t k = octave; k < std::min(2 * octave, bins); ++k)
-      if (!masked[k]) clear.push_back(mean[k]);
-    group.effective_bands.push_back(independent_bands(std::move(clear)));
+    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += spectra[b][k] * share;
+  return mean;
+}
+
+std::vector<double> independent_bands_by_octave(const std::vector<float>& power,
+                                                const std::vector<char>& masked) {
+  std::vector<double> out;
+  std::vector<float> clear;
+  for (std::size_t octave = 1; octave / 2 < power.size(); octave *= 2) {
+    clear.clear();
+    for (std::size_t k = octave; k < std::min(2 * octave, power.size()); ++k)
+      if (!masked[k]) clear.push_back(power[k]);
+    out.push_back(independent_bands(clear));
   }
-  group.sums.resize(bins + 1, 0.0);
-  for (std::size_t k = 0; k < bins; ++k)
-    group.sums[k + 1] = group.sums[k] + (masked[k] ? 1.0 : static_cast<double>(mean[k]));
-  return group;
+  return out;
 }
 
 void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const std::vector<char>& masked) {
+  struct Heard {
+    std::size_t from, to;  // bands
+    std::size_t group;
+  };
+  std::vector<Heard> heard;
   for (const auto& [from, to] : nested_groups(level.power.size())) {
-    std::size_t heard = from;
-    while (heard < to && !level.power[heard].empty()) ++heard;
-    GroupSpectrum group = heard > from ? average(level.power, from, heard, masked) : GroupSpectrum{};
+    GroupSpectrum group;
     group.low = level.low[from];
     group.high = level.high[to - 1];
+    std::size_t end = from;
+    while (end < to && !level.power[end].empty()) ++end;
+    if (end > from) heard.push_back({from, end, out.groups.size()});
     out.groups.push_back(std::move(group));
+  }
+  if (heard.empty()) return;
+  const auto sums = std::make_shared<GroupSums>(level.power[heard.front().from].size(), heard.size());
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+    const auto [from, to, at] = heard[lane];
+    GroupSpectrum& group = out.groups[at];
+    std::vector<float> power = mean_of_bands(level.power, from, to);
+    group.bands = static_cast<int>(to - from);
+    group.effective_bands = independent_bands_by_octave(power, masked);
+    for (std::size_t k = 0; k < power.size(); ++k)
+      if (masked[k]) power[k] = 1.0f;
+    sums->set(lane, power);
+    group.sums = sums;
+    group.lane = lane;
   }
 }
 
 }  // namespace
 
+GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
+    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_) {}
+
+void GroupSums::set(std::size_t lane, std::span<const float> power) {
+  double sum = 0.0;
+  for (std::size_t k = 0; k < power.size(); ++k) {
+    sum += static_cast<double>(std::min(power[k], strongest));
+    sums_[(k + 1) * lanes_ + lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * sum)));
+  }
+}
+
+double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
+  const auto sum = static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
+  return sum / (unit * static_cast<double>(to - from));
+}
+
+std::size_t octave_of(std::size_t bin, std::size_t octaves) {
+  const auto octave = static_cast<std::size_t>(std::bit_width(std::max<std::size_t>(bin, 1)) - 1);
+  return std::min(octave, octaves - 1);
+}
+
 double GroupSpectrum::independent_bands_at(std::size_t bin) const {
-  std::size_t octave = 0;
-  while (octave + 1 < effective_bands.size() && (std::size_t{2} << octave) <= bin) ++octave;
-  return effective_bands.empty() ? 1.0 : effective_bands[octave];
+  return effective_bands.empty() ? 1.0 : effective_bands[octave_of(bin, effective_bands.size())];
 }
 
 std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
