@@ -4,6 +4,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/units/text_file.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -34,7 +35,7 @@ Result<Basis> from_json(const Options& given) {
   if (given.car.empty()) return usage(given.file + ": a diagnosis needs --car CAR.toml beside it");
   auto car = load_car(given.car);
   if (!car) return car.error();
-  const auto text = read_whole(given.file, "diagnosis");
+  const auto text = text_of_file(given.file, "the diagnosis");
   if (!text) return text.error();
   auto chances = read_chances(*text, given.file);
   if (!chances) return chances.error();

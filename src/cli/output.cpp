@@ -8,7 +8,6 @@
 #include <cstring>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 
 namespace gearhark::cli {
 namespace {
@@ -58,13 +57,6 @@ Outcome write_whole(const std::string& path, const std::string& text) {
   return Error{
       fmt::format("{} can't be written ({}); name a file in a folder that exists and may be written to", path,
                   failed.message())};
-}
-
-Result<std::string> read_whole(const std::string& path, std::string_view what) {
-  std::ifstream in(path, std::ios::binary);
-  std::string text{std::istreambuf_iterator<char>(in), {}};
-  if (!in && text.empty()) return Error{fmt::format("{}: the {} can't be read; check the name", path, what)};
-  return text;
 }
 
 }  // namespace gearhark::cli
