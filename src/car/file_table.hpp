@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "gearhark/car/car.hpp"
-#include "gearhark/units/text_file.hpp"
+#include "gearhark/units/files.hpp"
 
 namespace gearhark::car_file {
 

@@ -7,7 +7,7 @@
 #include "gearhark/repair/casebook.hpp"
 #include "gearhark/repair/sha256.hpp"
 #include "gearhark/report/casebook.hpp"
-#include "gearhark/units/text_file.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 
 namespace gearhark::cli {

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "gearhark/units/text_file.hpp"
+#include "gearhark/units/files.hpp"
 #include "log_text.hpp"
 
 namespace gearhark {
