@@ -1,4 +1,5 @@
-// A program of somebody else: linked CAR.toml PART prints at how many Hz that part's teeth mesh at 50 km/h in gear 3.
+// A program of somebody else: linked CAR.toml PART prints at how many Hz that part's teeth mesh at 50 km/h in
+// gear 3.
 #include <cstdio>
 #include <string_view>
 
