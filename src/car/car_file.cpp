@@ -985,7 +985,7 @@ Result<Car> read_car(std::string_view toml_text, std::string_view file) {
 }
 
 Result<Car> load_car(const std::string& path) {
-  const auto text = car_file::text_of(path, "the car file");
+  const auto text = text_of_file(path, "the car file");
   return text ? read_car(*text, path) : text.error();
 }
 

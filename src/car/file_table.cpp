@@ -4,13 +4,8 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
-#include <cerrno>
 #include <charconv>
 #include <cmath>
-#include <cstring>
-#include <filesystem>
-#include <fstream>
-#include <iterator>
 
 #include "gearhark/units/text.hpp"
 
@@ -41,17 +36,6 @@ std::optional<double> plain_number(std::string_view text) {
 }
 
 }  // namespace
-
-Result<std::string> text_of(const std::string& path, std::string_view what) {
-  const auto unreadable = [&](std::string_view why) {
-    return Error{fmt::format("{}: {} can't be read ({}); check the name", path, what, why)};
-  };
-  std::error_code none;
-  if (std::filesystem::is_directory(path, none)) return unreadable("it is a folder");
-  std::ifstream in(path, std::ios::binary);
-  if (!in) return unreadable(std::strerror(errno));
-  return std::string{std::istreambuf_iterator<char>(in), {}};
-}
 
 std::string placed(std::string_view file, toml::source_position at, const std::string& sentence) {
   return fmt::format("{}:{}:{}: {}", file, std::max<toml::source_index>(at.line, 1),

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "gearhark/car/car.hpp"
+#include "gearhark/units/files.hpp"
 
 namespace gearhark::car_file {
 
@@ -70,8 +71,6 @@ class Table {
   std::string what_;
 };
 
-// The whole file. `what` names it in messages: "the car file".
-Result<std::string> text_of(const std::string& path, std::string_view what);
 std::string placed(std::string_view file, toml::source_position at, const std::string& sentence);
 // The word of the list with the fewest letters to change; "" when none is near.
 std::string nearest(std::string_view word, const std::vector<std::string_view>& words);

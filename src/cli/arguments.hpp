@@ -7,6 +7,7 @@
 #include <string>
 #include <string_view>
 
+#include "gearhark/car/car.hpp"
 #include "gearhark/car/lines.hpp"
 #include "gearhark/units/result.hpp"
 
@@ -28,5 +29,8 @@ inline Result<std::optional<Fault>> fault_option(const std::string& text) {
       "--fault: \"{}\" is no fault that is known here; write such as \"outer race\" or \"worn teeth\"",
       text));
 }
+
+// A car file, or the name of a car that came with the program: "heron_rear_transaxle".
+Result<Car> car_named(const std::string& file_or_name);
 
 }  // namespace gearhark::cli

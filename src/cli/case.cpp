@@ -7,6 +7,7 @@
 #include "gearhark/repair/casebook.hpp"
 #include "gearhark/repair/sha256.hpp"
 #include "gearhark/report/casebook.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 
 namespace gearhark::cli {
@@ -52,7 +53,7 @@ std::optional<Error> take(Case& out, const std::string& file) {
     return std::nullopt;
   }
   if (!file.ends_with(".json")) return take_recording(out, file);
-  const auto text = read_whole(file, "file");
+  const auto text = text_of_file(file, "the file");
   if (!text) return text.error();
   const auto kind = kind_of_paper(*text, file);
   if (!kind) return kind.error();
@@ -133,7 +134,7 @@ Outcome export_cases(const Options& given) {
 }
 
 Outcome import_cases(const Options& given) {
-  const auto text = read_whole(given.file, "file");
+  const auto text = text_of_file(given.file, "the file");
   if (!text) return text.error();
   const auto cases = read_casebook(*text, given.file);
   if (!cases) return cases.error();

@@ -18,6 +18,7 @@ void add_teeth(CLI::App& app, Action& chosen);
 void add_plan(CLI::App& app, Action& chosen);
 void add_check(CLI::App& app, Action& chosen);
 void add_diagnose(CLI::App& app, Action& chosen);
+void add_batch(CLI::App& app, Action& chosen);
 void add_compare(CLI::App& app, Action& chosen);
 void add_confirm(CLI::App& app, Action& chosen);
 void add_listen(CLI::App& app, Action& chosen);

@@ -4,6 +4,7 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -32,9 +33,9 @@ Result<Basis> from_road_test(const Options& given) {
 
 Result<Basis> from_json(const Options& given) {
   if (given.car.empty()) return usage(given.file + ": a diagnosis needs --car CAR.toml beside it");
-  auto car = load_car(given.car);
+  auto car = car_named(given.car);
   if (!car) return car.error();
-  const auto text = read_whole(given.file, "diagnosis");
+  const auto text = text_of_file(given.file, "the diagnosis");
   if (!text) return text.error();
   auto chances = read_chances(*text, given.file);
   if (!chances) return chances.error();

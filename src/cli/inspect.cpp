@@ -29,7 +29,7 @@ Outcome inspect_all(const Options& given) {
       return usage("--resolution is not above zero; give the smallest step");
     step = length->value;
   }
-  const auto car = load_car(given.car);
+  const auto car = car_named(given.car);
   if (!car) return car.error();
   const auto inspection = inspect(*car, measured, step);
   if (!inspection) return inspection.error();

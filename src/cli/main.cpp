@@ -1,10 +1,12 @@
 // gearhark: which rotating part of an old car is making the noise.
 #include <fmt/format.h>
 
+#include <csignal>
 #include <cstdio>
 #include <exception>
+#include <new>
 
-#include "commands.hpp"
+#include "app.hpp"
 
 namespace {
 
@@ -28,32 +30,20 @@ int after_parse_error(const CLI::App& app, const CLI::ParseError& error) {
 }  // namespace
 
 int main(int count, char** words) {
-  CLI::App app{"Which rotating part of an old car is making the noise, from a recording of a road test."};
-  app.set_version_flag("--version", "gearhark " GEARHARK_VERSION);
-  app.require_subcommand(1);
-  app.get_formatter()->column_width(34);
-  app.footer(
-      "Exit codes: 0 done, 1 the input can't be used, 2 wrong command line. A verdict is never an exit "
-      "code.");
+  std::signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error like a full disk
+  CLI::App app;
   cli::Action chosen;
-  cli::add_orders(app, chosen);
-  cli::add_teeth(app, chosen);
-  cli::add_plan(app, chosen);
-  cli::add_check(app, chosen);
-  cli::add_diagnose(app, chosen);
-  cli::add_compare(app, chosen);
-  cli::add_confirm(app, chosen);
-  cli::add_listen(app, chosen);
-  cli::add_decide(app, chosen);
-  cli::add_swap(app, chosen);
-  cli::add_inspect(app, chosen);
-  cli::add_case(app, chosen);
+  cli::set_up(app, chosen);
   try {
     app.parse(count, words);
     const auto error = chosen();
     return error ? complain(*error) : 0;
   } catch (const CLI::ParseError& e) {
     return after_parse_error(app, e);
+  } catch (const std::bad_alloc&) {
+    std::fputs("gearhark: there is not enough memory for this; close other programs or give less sound\n",
+               stderr);
+    return 1;
   } catch (const std::exception& e) {
     return complain({fmt::format("stopped by an error of its own ({})", e.what()), ErrorKind::input});
   }

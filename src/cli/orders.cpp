@@ -29,7 +29,7 @@ Outcome orders(const Options& given) {
     if (!engine) return engine.error();
     question.engine = *engine;
   }
-  const auto car = load_car(given.car);
+  const auto car = car_named(given.car);
   if (!car) return car.error();
   const auto table = order_table(*car, question);
   if (!table) return usage(table.error().sentence);

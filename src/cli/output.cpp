@@ -1,14 +1,12 @@
 #include "output.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
-#include <filesystem>
-#include <fstream>
-#include <iterator>
+
+#include "gearhark/units/files.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -42,29 +40,6 @@ Outcome deliver(const std::string& text, const std::string& json, const std::str
   return print(text);
 }
 
-Outcome write_whole(const std::string& path, const std::string& text) {
-  const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
-  std::error_code failed;
-  {
-    std::ofstream out(beside, std::ios::binary);
-    out << text;
-    out.close();
-    if (!out) failed = std::error_code(errno, std::generic_category());
-  }
-  if (!failed) std::filesystem::rename(beside, path, failed);
-  if (!failed) return std::nullopt;
-  std::error_code ignored;
-  std::filesystem::remove(beside, ignored);
-  return Error{
-      fmt::format("{} can't be written ({}); name a file in a folder that exists and may be written to", path,
-                  failed.message())};
-}
-
-Result<std::string> read_whole(const std::string& path, std::string_view what) {
-  std::ifstream in(path, std::ios::binary);
-  std::string text{std::istreambuf_iterator<char>(in), {}};
-  if (!in && text.empty()) return Error{fmt::format("{}: the {} can't be read; check the name", path, what)};
-  return text;
-}
+Outcome write_whole(const std::string& path, const std::string& text) { return write_file(path, text); }
 
 }  // namespace gearhark::cli

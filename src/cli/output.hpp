@@ -22,7 +22,4 @@ Outcome deliver(const std::string& text, const std::string& json, const std::str
 // Writes beside the file and renames, so that no half-written file is left. Error: the file can't be written.
 Outcome write_whole(const std::string& path, const std::string& text);
 
-// All of a file; `what` names it in the error: it can't be read.
-Result<std::string> read_whole(const std::string& path, std::string_view what);
-
 }  // namespace gearhark::cli

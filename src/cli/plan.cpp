@@ -37,7 +37,7 @@ Result<RunLimits> limits_from(const Options& given) {
 Outcome plan_card(const Options& given) {
   const auto limits = limits_from(given);
   if (!limits) return limits.error();
-  const auto car = load_car(given.car);
+  const auto car = car_named(given.car);
   if (!car) return car.error();
   const auto planned = plan(*car, {given.suspects, *limits, {}});
   if (!planned) return planned.error();

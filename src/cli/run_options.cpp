@@ -63,7 +63,7 @@ Result<Run> run_of(const RunOptions& given) {
 Result<RoadTest> single_run(const RunOptions& given) {
   auto run = run_of(given);
   if (!run) return run.error();
-  auto car = load_car(given.car);
+  auto car = car_named(given.car);
   if (!car) return car.error();
   if (const auto why = impossible(*car, *run)) return usage(*why);
   return RoadTest{*std::move(car), given.car, "", {*std::move(run)}};

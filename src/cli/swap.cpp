@@ -41,9 +41,9 @@ Outcome swap(const Options& given) {
   question.drive = given.speedometer == "unit" ? SpeedometerDrive::unit : SpeedometerDrive::wheel;
   question.donor_tyres = given.donor_tyres;
   if (!given.gear.empty()) question.listen = Gear{given.gear};
-  const auto car = load_car(given.car);
+  const auto car = car_named(given.car);
   if (!car) return car.error();
-  const auto donor = load_car(given.donor);
+  const auto donor = car_named(given.donor);
   if (!donor) return donor.error();
   const auto result = swap_unit(*car, *donor, question);
   if (!result) return result.error();

@@ -128,19 +128,23 @@ class Reader {
 
 }  // namespace
 
-Result<RoadTest> load_road_test(const std::string& path) {
-  const auto text = car_file::text_of(path, "the road-test file");
-  if (!text) return text.error();
+Result<RoadTest> read_road_test(std::string_view toml_text, const std::string& file) {
   try {
-    const toml::table root = toml::parse(*text, path);
-    return Reader(root, path).read();
+    const toml::table root = toml::parse(toml_text, file);
+    return Reader(root, file).read();
   } catch (const toml::parse_error& e) {
-    return Error{placed(path, e.source().begin,
+    return Error{placed(file, e.source().begin,
                         fmt::format("this is not TOML ({}); README.md shows how a road-test file is written",
                                     e.description()))};
   } catch (const Mistake& m) {
     return m.error;
   }
+}
+
+Result<RoadTest> load_road_test(const std::string& path) {
+  const auto text = text_of_file(path, "the road-test file");
+  if (!text) return text.error();
+  return read_road_test(*text, path);
 }
 
 std::optional<std::string> impossible(const Car& car, const Run& run) {

@@ -15,8 +15,8 @@ void place_points(StatedSpeed& speed, double from, double length) {
 
 }  // namespace
 
-Result<RunSound> run_sound(Run run, Recording whole) {
-  const double length = whole.duration().value();
+Result<RunSound> run_sound(Run run, Recording whole, Seconds starts) {
+  const double begin = starts.value(), length = begin + whole.duration().value();
   const double from = run.from ? run.from->value() : 0.0, to = run.to ? run.to->value() : length;
   if (from >= length || to > length + 0.5)
     return Error{
@@ -24,7 +24,7 @@ Result<RunSound> run_sound(Run run, Recording whole) {
                     "{:.1f} s long; correct \"from\" and \"to\"",
                     run.file, from, to, length)};
   const auto sample = [&](double at) {
-    return static_cast<std::ptrdiff_t>(std::min(at, length) * whole.sample_rate);
+    return static_cast<std::ptrdiff_t>((std::min(at, length) - begin) * whole.sample_rate);
   };
   whole.samples.erase(whole.samples.begin() + sample(to), whole.samples.end());
   whole.samples.erase(whole.samples.begin(), whole.samples.begin() + sample(from));

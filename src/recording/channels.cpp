@@ -40,7 +40,9 @@ Survey survey(Source& source) {
   const double pole = 1.0 - std::exp(-2.0 * std::numbers::pi * wind_border_hz / source.facts().sample_rate);
   Survey s{std::vector<Tally>(count)};
   std::vector<double> high(count);
-  for (auto block = source.next(); !block.empty(); block = source.next()) {
+  // More is not used either.
+  for (auto block = source.next(); !block.empty() && s.frames < static_cast<double>(most_samples_kept);
+       block = source.next()) {
     for (std::size_t i = 0; i + count <= block.size(); i += count) {
       for (std::size_t c = 0; c < count; ++c) {
         Tally& t = s.channels[c];

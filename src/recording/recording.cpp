@@ -7,11 +7,14 @@
 #include <limits>
 
 #include "gearhark/recording/sound_reader.hpp"
+#include "source.hpp"
 
 namespace gearhark {
 namespace {
 
-constexpr std::size_t most_samples = std::size_t{1} << 29;
+// A few MB can decode to days of silence, so what is kept and what is listened to are bounded.
+constexpr std::size_t most_samples = most_samples_kept;
+constexpr double longest_kept_s = 4.0 * 3600.0, longest_heard_s = 24.0 * 3600.0;
 // What a file states is never trusted with memory: reserve at most this much ahead (64 MB).
 constexpr double most_reserved_samples = 1 << 24;
 // Under this much of a cut-off file is of no use to anybody.
@@ -40,11 +43,13 @@ Result<SampleRange> samples_of(const Cut& cut, double rate, const std::string& p
   return range;
 }
 
-Error too_long(const std::string& path, double rate) {
+double longest_s(double rate) { return std::min(longest_kept_s, static_cast<double>(most_samples) / rate); }
+
+Error too_long(const std::string& path, double seconds) {
   return {
-      fmt::format("\"{}\" is longer than {:.1f} hours, more than fits in memory; give the part to use with "
+      fmt::format("\"{}\" is longer than {:.1f} hours, more than is used at once; give the part to use with "
                   "from and to.",
-                  path, static_cast<double>(most_samples) / rate / 3600.0)};
+                  path, seconds / 3600.0)};
 }
 
 }  // namespace
@@ -60,6 +65,7 @@ Result<Recording> load_recording(const std::string& path, const Cut& cut) {
   recording.samples.reserve(static_cast<std::size_t>(
       std::min(most_reserved_samples, recording.facts.duration.value() * recording.sample_rate + 1.0)));
 
+  const auto most_kept = static_cast<std::size_t>(longest_s(recording.sample_rate) * recording.sample_rate);
   std::size_t heard = 0;
   bool whole = false;
   while (heard < range->end) {
@@ -71,7 +77,10 @@ Result<Recording> load_recording(const std::string& path, const Cut& cut) {
       recording.samples.insert(recording.samples.end(), block.begin() + static_cast<long>(skip),
                                block.begin() + static_cast<long>(end));
     heard += block.size();
-    if (recording.samples.size() > most_samples) return too_long(path, recording.sample_rate);
+    if (recording.samples.size() > most_kept) return too_long(path, longest_s(recording.sample_rate));
+    if (static_cast<double>(heard) > longest_heard_s * recording.sample_rate)
+      return Error{fmt::format("\"{}\" is longer than {:.0f} hours; cut it into shorter pieces.", path,
+                               longest_heard_s / 3600.0)};
   }
 
   const double heard_s = static_cast<double>(heard) / recording.sample_rate;

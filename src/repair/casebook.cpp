@@ -308,9 +308,14 @@ std::vector<TallyRow> tally_of(const std::vector<Case>& cases) {
     const std::string kind = finding.part.empty()    ? nothing_wrong_words
                              : finding.fault.empty() ? "not said"
                                                      : finding.fault;
-    TallyRow& row = rows[kind];
+    TallyRow row = rows.contains(kind) ? rows.at(kind) : TallyRow{};
     row.found = kind;
-    count(row, finding, diagnosis);
+    try {
+      count(row, finding, diagnosis);
+    } catch (const Json::exception&) {
+      continue;  // an imported paper that calls itself a diagnosis and is none
+    }
+    rows[kind] = row;
   }
   std::vector<TallyRow> out;
   for (const auto& [kind, row] : rows) out.push_back(row);
@@ -417,7 +422,7 @@ Result<Experience> experience_of(const std::vector<TallyRow>& tally, const std::
 
 Result<std::string> kind_of_paper(const std::string& json, const std::string& file) {
   const Json parsed = Json::parse(json, nullptr, false);
-  const std::string format = parsed.is_object() ? parsed.value("format", "") : "";
+  const Json format = parsed.is_object() ? parsed.value("format", Json()) : Json();
   for (const char* kind : {"diagnosis", "comparison", "decision", "inspection", "swap"})
     if (format == fmt::format("gearhark {}", kind)) return std::string(kind);
   return Error{fmt::format(

@@ -16,7 +16,7 @@ constexpr double dearest = 1e9, longest = 1e5;
 
 class Reader {
  public:
-  Reader(const toml::table& root, const std::string& file, const Car& car)
+  Reader(const toml::table& root, std::string_view file, const Car& car)
       : top_(root, file, "the prices file",
              {"currency", "hour", "unit", "rebuild", "used_unit", "bearing", "drive_on", "elsewhere"}),
         car_(car) {}
@@ -102,19 +102,23 @@ class Reader {
 
 }  // namespace
 
-Result<Prices> load_prices(const std::string& path, const Car& car) {
-  const auto text = car_file::text_of(path, "the prices file");
-  if (!text) return text.error();
+Result<Prices> read_prices(std::string_view toml_text, std::string_view file, const Car& car) {
   try {
-    const toml::table root = toml::parse(*text, path);
-    return Reader(root, path, car).read();
+    const toml::table root = toml::parse(toml_text, file);
+    return Reader(root, file, car).read();
   } catch (const toml::parse_error& e) {
     return Error{placed(
-        path, e.source().begin,
+        file, e.source().begin,
         fmt::format("this is not TOML ({}); README.md shows how a prices file is written", e.description()))};
   } catch (const Mistake& m) {
     return m.error;
   }
+}
+
+Result<Prices> load_prices(const std::string& path, const Car& car) {
+  const auto text = text_of_file(path, "the prices file");
+  if (!text) return text.error();
+  return read_prices(*text, path, car);
 }
 
 }  // namespace gearhark

@@ -20,10 +20,7 @@ std::string found_words(const Finding& f) {
   return f.note.empty() ? out : fmt::format("{}: {}", out, f.note);
 }
 
-// What a kept paper said, in a line.
-std::string said(const KeptPaper& p) {
-  const Json d = Json::parse(p.json, nullptr, false);
-  if (!d.is_object()) return "";
+std::string said(const Json& d) {
   std::string out = d.value("verdict", "");
   if (d.contains("conformance")) out += fmt::format(" (conformance {})", d.value("conformance", 0));
   const Json suspects = d.value("suspects", Json::array());
@@ -34,6 +31,16 @@ std::string said(const KeptPaper& p) {
   const Json options = d.value("options", Json::array());
   if (!options.empty()) out += fmt::format("cheapest expected: {}", options[0].value("name", ""));
   return out;
+}
+
+// What a kept paper said, in a line. Imported ones can be anything.
+std::string said(const KeptPaper& p) {
+  const Json d = Json::parse(p.json, nullptr, false);
+  try {
+    return d.is_object() ? said(d) : "not readable";
+  } catch (const Json::exception&) {
+    return "not readable";
+  }
 }
 
 Json json_of(const Case& c) {

@@ -9,6 +9,12 @@
 
 namespace gearhark {
 
+namespace {
+std::atomic<std::size_t> most_threads{0};
+}
+
+void limit_threads(std::size_t most) { most_threads = most; }
+
 void for_each_in_parallel(std::size_t count, const std::function<void(std::size_t)>& work) {
   std::atomic<std::size_t> next{0};
   std::exception_ptr failure;
@@ -23,7 +29,8 @@ void for_each_in_parallel(std::size_t count, const std::function<void(std::size_
       }
     }
   };
-  const std::size_t cores = std::max(1u, std::thread::hardware_concurrency());
+  const std::size_t limit = most_threads;
+  const std::size_t cores = limit > 0 ? limit : std::max(1u, std::thread::hardware_concurrency());
   std::vector<std::jthread> others;
   for (std::size_t i = 1; i < std::min(cores, count); ++i) others.emplace_back(worker);
   worker();

@@ -2,9 +2,7 @@
 
 #include <fmt/format.h>
 
-#include <fstream>
-#include <iterator>
-
+#include "gearhark/units/files.hpp"
 #include "log_text.hpp"
 
 namespace gearhark {
@@ -20,11 +18,9 @@ Result<SpeedLog> read_speed_log(std::string_view text, std::string_view file) {
 }
 
 Result<SpeedLog> load_speed_log(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  if (!in) return Error{fmt::format("the speed file {} can't be read; check the name", path)};
-  const std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
-  if (in.bad()) return Error{fmt::format("the speed file {} can't be read to its end; copy it again", path)};
-  return read_speed_log(text, path);
+  const auto text = text_of_file(path, "the speed file");
+  if (!text) return text.error();
+  return read_speed_log(*text, path);
 }
 
 StatedSpeed stated_by(const SpeedLog& log, std::optional<Seconds> recording_starts) {

@@ -23,7 +23,7 @@ TEST_CASE("help lists the commands there are and every command's help has an exa
   const Ran all = gearhark_run("--help");
   CHECK(all.code == 0);
   for (const std::string command :
-       {"orders", "teeth", "check", "diagnose", "compare", "listen", "decide", "swap", "inspect", "case"}) {
+       {"orders", "teeth", "check", "diagnose", "batch", "compare", "listen", "decide", "swap", "inspect", "case"}) {
     CHECK_THAT(all.out, Contains("\n  " + command + " "));
     const Ran one = gearhark_run(command + " --help");
     INFO(command);

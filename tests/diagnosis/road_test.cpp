@@ -191,3 +191,19 @@ TEST_CASE("a run is cut out of its recording, its speed with it") {
   REQUIRE_FALSE(outside);
   CHECK(outside.error().sentence.starts_with("a.wav: the part from 12.0 s"));
 }
+
+TEST_CASE("a run is the same whether its recording was loaded whole or from the run's start") {
+  Run run;
+  run.file = "a.wav";
+  run.from = Seconds(2);
+  run.to = Seconds(5);
+  run.speed = *parse_stated_speed("0:02 30 mph, 0:05 60 mph");
+  const Recording part{{}, 10.0, std::vector<float>(30, 0.5F)};
+  const auto cut = run_sound(run, part, Seconds(2.0));
+  REQUIRE(cut);
+  CHECK(cut->recording.samples.size() == 30);
+  CHECK(cut->run.speed.points[0].time.value() == 0.0);
+  CHECK(cut->run.speed.points[1].time.value() == 3.0);
+  run.to = Seconds(9);
+  CHECK_FALSE(run_sound(run, part, Seconds(2.0)));
+}

@@ -65,6 +65,29 @@ TEST_CASE("of a file that was cut off what is left is used, and the note says so
   }
 }
 
+TEST_CASE("a small file that decodes to hours of silence is refused, and a part of it can be used") {
+  const TempFolder folder;
+  ffmpeg("-f lavfi -i anullsrc=r=8000:cl=mono -t 15000 -compression_level 0 " + (folder / "silence.flac"));
+  REQUIRE(std::filesystem::file_size(folder / "silence.flac") < 1'000'000);
+  CHECK_THAT(refusal(folder / "silence.flac"),
+             Catch::Contains("is longer than 4.0 hours") && Catch::Contains("with from and to"));
+  const auto part = load_recording(folder / "silence.flac", {Seconds(14000.0), Seconds(14002.0)});
+  REQUIRE(part);
+  CHECK(part->duration().value() == Approx(2.0));
+}
+
+TEST_CASE("a length that a file states without having it costs no memory") {
+  const TempFolder folder;
+  std::string bytes = wav_of(noise(0.1, 2.0, 48000));
+  bytes.replace(4, 4, "\xf0\xff\xff\xff");
+  bytes.replace(bytes.find("data") + 4, 4, "\xd0\xff\xff\xff");
+  write(folder / "huge.wav", bytes);
+  const auto r = load_recording(folder / "huge.wav");
+  REQUIRE(r);
+  CHECK(r->duration().value() == Approx(2.0).margin(0.01));
+  CHECK(r->samples.capacity() <= std::size_t{1} << 24);
+}
+
 TEST_CASE("a file cut off before anything useful is refused") {
   const TempFolder folder;
   write(folder / "s.wav", wav_of(noise(0.1, 6.0, 48000)));

@@ -80,7 +80,8 @@ struct RunSound {
 };
 // Cuts a whole recording to run.from .. run.to and puts the end of a sweep at its end. Errors: the part lies
 // outside the recording.
-Result<RunSound> run_sound(Run run, Recording whole);
+// `starts`: where in the file the recording begins, if it was not loaded from the file's start.
+Result<RunSound> run_sound(Run run, Recording whole, Seconds starts = Seconds(0.0));
 
 Diagnosis diagnose(const Car& car, const std::vector<RunSound>& runs);
 

@@ -44,6 +44,8 @@ struct RoadTest {
 // Relative paths in the file count from its folder and are joined to it in the result. Reads the car file and
 // the speed files too. Errors: one sentence "FILE:LINE:COLUMN: found, expected, cure".
 Result<RoadTest> load_road_test(const std::string& path);
+// The same of text that would stand in `file`.
+Result<RoadTest> read_road_test(std::string_view toml_text, const std::string& file);
 
 // The time of the last point of a sweep until run_sound() knows how long the run is.
 inline constexpr Seconds end_of_run{std::numeric_limits<double>::infinity()};

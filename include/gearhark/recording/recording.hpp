@@ -36,10 +36,10 @@ struct Cut {
   std::optional<Seconds> to;  // none: to the end
 };
 
-// Decodes a file, or a part of it, into memory: 4 bytes a sample, at most 2^29 samples (three hours at 48
-// kHz). A file that was cut off yields what is there, and says so in the note. Silence is not an error here.
-// Errors: those of SoundReader::open, a part that lies outside the file, a cut-off file with under a second
-// left.
+// Decodes a file, or a part of it, into memory: 4 bytes a sample, at most 2^28 samples (an hour and a half at
+// 48 kHz) and four hours, however long the file says it is. A file that was cut off yields what is there, and says so in the note. Silence is not an error here.
+// Errors: those of SoundReader::open, a part that lies outside the file or is too long, a cut-off file with
+// under a second left.
 Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 
 }  // namespace gearhark

@@ -70,7 +70,10 @@ struct Prices {
   [[nodiscard]] double cost(const Job& job) const { return job.price + job.hours * hour; }
 };
 
-// Errors: one sentence "FILE:LINE:COLUMN: found, expected, cure"; a part that the car lacks among them.
+// `file` is only named in messages. Errors: one sentence "FILE:LINE:COLUMN: found, expected, cure"; a part
+// that the car lacks among them.
+Result<Prices> read_prices(std::string_view toml_text, std::string_view file, const Car& car);
+// The same from disk.
 Result<Prices> load_prices(const std::string& path, const Car& car);
 
 // What a diagnosis says of one part.
