@@ -48,6 +48,7 @@ int main(int count, char** words) {
   cli::add_swap(app, chosen);
   cli::add_inspect(app, chosen);
   cli::add_case(app, chosen);
+  cli::add_workbench(app, chosen);
   try {
     app.parse(count, words);
     const auto error = chosen();
