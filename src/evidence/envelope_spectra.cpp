@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "gearhark/evidence/angle_grid.hpp"
+#include "gearhark/signal/envelope.hpp"
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -17,24 +18,24 @@ namespace {
 
 struct Band {
   double low, high;             // Hz
-  std::vector<float> envelope;  // log power, slow changes removed, one value a hop
+  std::vector<float> envelope;  // compressed power, slow changes removed, one value a hop
 };
 
-// Log envelopes of the bands of one window length.
+// Envelopes of the bands of one window length.
 struct BandLevel {
   std::size_t window;  // samples; bands are rate/window * 2 wide at their half power
   double hop_s;
   std::vector<Band> bands;  // bins 1 .. window/2 - 1
 };
 
-void remove_slow_changes(std::vector<float>& log_power, std::size_t width, double clip_sigmas) {
-  const std::vector<float> slow = moving_average(log_power, width);
-  for (std::size_t i = 0; i < log_power.size(); ++i) log_power[i] -= slow[i];
-  const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(log_power));
-  for (float& value : log_power) value = std::clamp(value, -limit, limit);
+void remove_slow_changes(std::vector<float>& envelope, std::size_t width, double clip_sigmas) {
+  const std::vector<float> slow = moving_average(envelope, width);
+  for (std::size_t i = 0; i < envelope.size(); ++i) envelope[i] -= slow[i];
+  const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(envelope));
+  for (float& value : envelope) value = std::clamp(value, -limit, limit);
 }
 
-BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
+BandLevel compressed_envelopes(std::span<const float> samples, std::size_t window,
                         const EnvelopeSettings& settings) {
   const std::size_t hop = window / 4;
   const std::size_t frames = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
@@ -57,9 +58,7 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
   }
   const auto slow = static_cast<std::size_t>(std::lround(settings.slow_mean.value() / level.hop_s));
   for (Band& band : level.bands) {
-    // A floor a thousandth of the usual power: silence must not turn into the largest excursion there is.
-    const float floor = 1e-3f * static_cast<float>(median(band.envelope)) + 1e-20f;
-    for (float& power : band.envelope) power = std::log(power + floor);
+    compress_power(band.envelope, slow);
     remove_slow_changes(band.envelope, slow, settings.clip_sigmas);
   }
   return level;
@@ -259,8 +258,8 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   std::vector<float> limited = limit_locked_lines(samples, settings.rate_hz, reference, settings.line_limit);
   if (also) limited = limit_locked_lines(limited, settings.rate_hz, *also, settings.line_limit);
   BandSpectra out;
-  for (const std::size_t window : {std::size_t{32}, std::size_t{16}}) {
-    const BandLevel level = log_envelopes(limited, window, settings);
+  for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}}) {
+    const BandLevel level = compressed_envelopes(limited, window, settings);
     const EnvelopeGrid grid = envelope_grid(level, reference);
     const RealFft fft(grid.points);
     BandLevelSpectra spectra{grid.turns, {}, {}, {}};

@@ -1,12 +1,13 @@
 // Envelope spectra per turn in many bands: where impacts that a bearing or a chipped tooth makes show as
 // combs.
 //
-//   samples -> lines locked to the shaft limited -> log envelopes of bands (time) -> angle -> spectra ->
+//   samples -> lines locked to the shaft limited -> compressed envelopes of bands (time) -> angle -> spectra ->
 //   whitened -> groups
 //
 // Filtering is done in time and the envelope resampled in angle, because resonances stay put in hertz while
-// events follow the shaft (Abboud et al. 2017, MSSP 84). The logarithm keeps bumps of the road from ruling
-// the spectrum (Borghesani and Antoni 2017, MSSP 93).
+// events follow the shaft (Abboud et al. 2017, MSSP 84). The envelope is log(1 + power / local mean): bumps of
+// the road must not rule the spectrum, for which a logarithm is advised (Borghesani and Antoni 2017, MSSP 93),
+// but of faint events in noise a plain logarithm keeps 6/pi^2 = 61 % of the information, this one 92 %.
 #pragma once
 
 #include <array>
@@ -69,7 +70,7 @@ struct EnvelopeSettings {
   Hertz highest{7600.0};           // carrier bands above are left out
   double line_limit = 3.0;         // times the running median magnitude
   Seconds slow_mean{0.25};         // level changes slower than this are taken out
-  double clip_sigmas = 6.0;        // robust sigmas of the log envelope
+  double clip_sigmas = 6.0;        // robust sigmas of the envelope
   double background_orders = 1.5;  // width of the running median
 };
 
