@@ -1,6 +1,7 @@
 #include "gearhark/evidence/envelope_spectra.hpp"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <complex>
@@ -44,22 +45,23 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
     const double half = settings.rate_hz / static_cast<double>(window);
     level.bands.push_back({centre - half, centre + half, std::vector<float>(frames)});
   }
-  std::vector<float> taper(window), frame(window);
+  std::vector<float> taper(window);
   for (std::size_t i = 0; i < window; ++i)
     taper[i] = static_cast<float>(
         0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
-  std::vector<std::complex<float>> bins(window / 2 + 1);
-  const RealFft fft(window);
-  for (std::size_t f = 0; f < frames; ++f) {
-    for (std::size_t i = 0; i < window; ++i) frame[i] = samples[f * hop + i] * taper[i];
-    fft.forward(frame, bins);
-    for (std::size_t b = 0; b < level.bands.size(); ++b) level.bands[b].envelope[f] = std::norm(bins[b + 1]);
+  const FrameFft fft(taper, window);
+  std::vector<float> power(fft.bins() * FrameFft::batch);
+  for (std::size_t f = 0; f < frames; f += FrameFft::batch) {
+    const std::size_t count = std::min(FrameFft::batch, frames - f);
+    fft.lane_power(samples.subspan(f * hop), hop, count, power);
+    for (std::size_t b = 0; b < level.bands.size(); ++b)
+      std::copy_n(power.data() + (b + 1) * FrameFft::batch, count, level.bands[b].envelope.data() + f);
   }
   const auto slow = static_cast<std::size_t>(std::lround(settings.slow_mean.value() / level.hop_s));
   for (Band& band : level.bands) {
+    if (band.high > settings.highest.value()) continue;
     // A floor a thousandth of the usual power: silence must not turn into the largest excursion there is.
-    const float floor = 1e-3f * static_cast<float>(median(band.envelope)) + 1e-20f;
-    for (float& power : band.envelope) power = std::log(power + floor);
+    take_logs(band.envelope, 1e-3f * static_cast<float>(median(band.envelope)) + 1e-20f);
     remove_slow_changes(band.envelope, slow, settings.clip_sigmas);
   }
   return level;
@@ -146,8 +148,8 @@ std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
 double independent_bands(std::span<const float> values) {
   if (values.size() < 16) return 1.0;
-  const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
-  const double ratio = 1.349 * middle / std::max(high - low, 1e-9);
+  const std::vector<double> quarters = quantiles(values, std::array{0.25, 0.5, 0.75});
+  const double ratio = 1.349 * quarters[1] / std::max(quarters[2] - quarters[0], 1e-9);
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
@@ -241,7 +243,7 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.forward(by_angle, bins);
   std::vector<float> magnitude(bins.size());
   for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::abs(bins[k]);
-  const std::vector<float> usual = block_median(magnitude, 400);
+  const std::vector<float> usual = block_median_of_positive(magnitude, 400);
   for (std::size_t k = 0; k < bins.size(); ++k) {
     const float most = static_cast<float>(times) * usual[k];
     if (magnitude[k] > most) bins[k] *= most / magnitude[k];
