@@ -153,13 +153,15 @@ double independent_bands(std::span<const float> values) {
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
-std::vector<float> mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from,
-                                 std::size_t to) {
-  std::vector<float> mean(spectra[from].size(), 0.0f);
+// Means of bands from..to-1 in bins first, first + 1 ...
+void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
+                   std::size_t first, std::span<float> mean) {
+  std::fill(mean.begin(), mean.end(), 0.0f);
   const float share = 1.0f / static_cast<float>(to - from);
-  for (std::size_t b = from; b < to; ++b)
-    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += spectra[b][k] * share;
-  return mean;
+  for (std::size_t b = from; b < to; ++b) {
+    const float* band = spectra[b].data() + first;
+    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += band[k] * share;
+  }
 }
 
 std::vector<double> independent_bands_by_octave(const std::vector<float>& power,
@@ -191,31 +193,44 @@ void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const st
     out.groups.push_back(std::move(group));
   }
   if (heard.empty()) return;
-  const auto sums = std::make_shared<GroupSums>(level.power[heard.front().from].size(), heard.size());
+  const std::size_t bins = level.power[heard.front().from].size();
+  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<float> power(bins);
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     const auto [from, to, at] = heard[lane];
     GroupSpectrum& group = out.groups[at];
-    std::vector<float> power = mean_of_bands(level.power, from, to);
+    mean_of_bands(level.power, from, to, 0, power);
     group.bands = static_cast<int>(to - from);
     group.effective_bands = independent_bands_by_octave(power, masked);
-    for (std::size_t k = 0; k < power.size(); ++k)
-      if (masked[k]) power[k] = 1.0f;
-    sums->set(lane, power);
     group.sums = sums;
     group.lane = lane;
+  }
+  constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
+  std::vector<float> block(heard.size() * at_once);
+  for (std::size_t first = 0; first < bins; first += at_once) {
+    const std::size_t count = std::min(at_once, bins - first);
+    for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+      const auto mean = std::span(block).subspan(lane * count, count);
+      mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
+      for (std::size_t k = 0; k < count; ++k)
+        if (masked[first + k]) mean[k] = 1.0f;
+    }
+    sums->extend(block, count);
   }
 }
 
 }  // namespace
 
 GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
-    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_) {}
+    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_), running_(spectra) {}
 
-void GroupSums::set(std::size_t lane, std::span<const float> power) {
-  double sum = 0.0;
-  for (std::size_t k = 0; k < power.size(); ++k) {
-    sum += static_cast<double>(std::min(power[k], strongest));
-    sums_[(k + 1) * lanes_ + lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * sum)));
+void GroupSums::extend(std::span<const float> power, std::size_t count) {
+  for (std::size_t k = 0; k < count; ++k) {
+    int* row = sums_.data() + ++done_ * lanes_;
+    for (std::size_t lane = 0; lane < running_.size(); ++lane) {
+      running_[lane] += static_cast<double>(std::min(power[lane * count + k], strongest));
+      row[lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * running_[lane])));
+    }
   }
 }
 

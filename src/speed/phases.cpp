@@ -137,14 +137,18 @@ struct Banded {
     at(i + 2, i + 1) -= 2.0 * weight;
     at(i + 2, i) += weight;
   }
+  // Column by column, each taken off the triangle that it reaches: the innermost loop has no sum to wait for.
   void factor() {
-    for (std::size_t i = 0; i < n; ++i) {
-      const std::size_t from = i > kReach ? i - kReach : 0;
-      for (std::size_t j = from; j <= i; ++j) {
-        double sum = at(i, j);
-        const std::size_t start = std::max(from, j > kReach ? j - kReach : 0);
-        for (std::size_t k = start; k < j; ++k) sum -= at(i, k) * at(j, k);
-        at(i, j) = i == j ? std::sqrt(std::max(sum, 1e-12)) : sum / at(j, j);
+    std::array<double, kReach + 1> column{};  // of L below the diagonal, the lowest first
+    for (std::size_t j = 0; j < n; ++j) {
+      const double pivot = std::sqrt(std::max(at(j, j), 1e-12));
+      at(j, j) = pivot;
+      const std::size_t below = std::min(kReach, n - 1 - j);
+      for (std::size_t i = 1; i <= below; ++i) column[below - i] = at(j + i, j) /= pivot;
+      for (std::size_t i = 1; i <= below; ++i) {
+        double* row = &a[(j + i) * width];  // A(j + i, j + i - k)
+        const double* reversed = &column[below - i];
+        for (std::size_t k = 0; k < i; ++k) row[k] -= reversed[0] * reversed[k];
       }
     }
   }

@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "car_lines.hpp"
+#include "gearhark/signal/parallel.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
 #include "idle.hpp"
@@ -430,13 +431,16 @@ void add_learnt(CarLines& lines, std::span<const TrackingLine> learnt) {
 
 std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given) {
   std::vector<RunInput> runs(given.begin(), given.end());
-  std::vector<Attempt> attempts;
-  for (RunInput& run : runs) {
-    attempts.push_back(prepared(run, car));
-    Attempt& attempt = attempts.back();
-    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(run, car, *attempt.known);
-  }
-  const std::vector<TrackingLine> learnt = learnt_in_gear(car, runs, attempts);
+  std::vector<Attempt> attempts(runs.size());
+  for_each_in_parallel(runs.size(), [&](std::size_t i) {
+    Attempt& attempt = attempts[i] = prepared(runs[i], car);
+    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(runs[i], car, *attempt.known);
+  });
+  const bool any_in_neutral = std::any_of(attempts.begin(), attempts.end(), [](const Attempt& attempt) {
+    return attempt.known && !attempt.known->lines.tied;
+  });
+  const std::vector<TrackingLine> learnt =
+      any_in_neutral ? learnt_in_gear(car, runs, attempts) : std::vector<TrackingLine>();
   std::vector<Tracking> out;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];
