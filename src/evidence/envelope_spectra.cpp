@@ -1,6 +1,7 @@
 #include "gearhark/evidence/envelope_spectra.hpp"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <complex>
@@ -45,19 +46,21 @@ BandLevel compressed_envelopes(std::span<const float> samples, std::size_t windo
     const double half = settings.rate_hz / static_cast<double>(window);
     level.bands.push_back({centre - half, centre + half, std::vector<float>(frames)});
   }
-  std::vector<float> taper(window), frame(window);
+  std::vector<float> taper(window);
   for (std::size_t i = 0; i < window; ++i)
     taper[i] = static_cast<float>(
         0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
-  std::vector<std::complex<float>> bins(window / 2 + 1);
-  const RealFft fft(window);
-  for (std::size_t f = 0; f < frames; ++f) {
-    for (std::size_t i = 0; i < window; ++i) frame[i] = samples[f * hop + i] * taper[i];
-    fft.forward(frame, bins);
-    for (std::size_t b = 0; b < level.bands.size(); ++b) level.bands[b].envelope[f] = std::norm(bins[b + 1]);
+  const FrameFft fft(taper, window);
+  std::vector<float> power(fft.bins() * FrameFft::batch);
+  for (std::size_t f = 0; f < frames; f += FrameFft::batch) {
+    const std::size_t count = std::min(FrameFft::batch, frames - f);
+    fft.lane_power(samples.subspan(f * hop), hop, count, power);
+    for (std::size_t b = 0; b < level.bands.size(); ++b)
+      std::copy_n(power.data() + (b + 1) * FrameFft::batch, count, level.bands[b].envelope.data() + f);
   }
   const auto slow = static_cast<std::size_t>(std::lround(settings.slow_mean.value() / level.hop_s));
   for (Band& band : level.bands) {
+    if (band.high > settings.highest.value()) continue;
     compress_power(band.envelope, slow);
     remove_slow_changes(band.envelope, slow, settings.clip_sigmas);
   }
@@ -145,18 +148,20 @@ std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
 double independent_bands(std::span<const float> values) {
   if (values.size() < 16) return 1.0;
-  const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
-  const double ratio = 1.349 * middle / std::max(high - low, 1e-9);
+  const std::vector<double> quarters = quantiles(values, std::array{0.25, 0.5, 0.75});
+  const double ratio = 1.349 * quarters[1] / std::max(quarters[2] - quarters[0], 1e-9);
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
-std::vector<float> mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from,
-                                 std::size_t to) {
-  std::vector<float> mean(spectra[from].size(), 0.0f);
+// Means of bands from..to-1 in bins first, first + 1 ...
+void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
+                   std::size_t first, std::span<float> mean) {
+  std::fill(mean.begin(), mean.end(), 0.0f);
   const float share = 1.0f / static_cast<float>(to - from);
-  for (std::size_t b = from; b < to; ++b)
-    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += spectra[b][k] * share;
-  return mean;
+  for (std::size_t b = from; b < to; ++b) {
+    const float* band = spectra[b].data() + first;
+    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += band[k] * share;
+  }
 }
 
 std::vector<double> independent_bands_by_octave(const std::vector<float>& power,
@@ -188,31 +193,44 @@ void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const st
     out.groups.push_back(std::move(group));
   }
   if (heard.empty()) return;
-  const auto sums = std::make_shared<GroupSums>(level.power[heard.front().from].size(), heard.size());
+  const std::size_t bins = level.power[heard.front().from].size();
+  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<float> power(bins);
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     const auto [from, to, at] = heard[lane];
     GroupSpectrum& group = out.groups[at];
-    std::vector<float> power = mean_of_bands(level.power, from, to);
+    mean_of_bands(level.power, from, to, 0, power);
     group.bands = static_cast<int>(to - from);
     group.effective_bands = independent_bands_by_octave(power, masked);
-    for (std::size_t k = 0; k < power.size(); ++k)
-      if (masked[k]) power[k] = 1.0f;
-    sums->set(lane, power);
     group.sums = sums;
     group.lane = lane;
+  }
+  constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
+  std::vector<float> block(heard.size() * at_once);
+  for (std::size_t first = 0; first < bins; first += at_once) {
+    const std::size_t count = std::min(at_once, bins - first);
+    for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+      const auto mean = std::span(block).subspan(lane * count, count);
+      mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
+      for (std::size_t k = 0; k < count; ++k)
+        if (masked[first + k]) mean[k] = 1.0f;
+    }
+    sums->extend(block, count);
   }
 }
 
 }  // namespace
 
 GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
-    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_) {}
+    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_), running_(spectra) {}
 
-void GroupSums::set(std::size_t lane, std::span<const float> power) {
-  double sum = 0.0;
-  for (std::size_t k = 0; k < power.size(); ++k) {
-    sum += static_cast<double>(std::min(power[k], strongest));
-    sums_[(k + 1) * lanes_ + lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * sum)));
+void GroupSums::extend(std::span<const float> power, std::size_t count) {
+  for (std::size_t k = 0; k < count; ++k) {
+    int* row = sums_.data() + ++done_ * lanes_;
+    for (std::size_t lane = 0; lane < running_.size(); ++lane) {
+      running_[lane] += static_cast<double>(std::min(power[lane * count + k], strongest));
+      row[lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * running_[lane])));
+    }
   }
 }
 
@@ -240,7 +258,7 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.forward(by_angle, bins);
   std::vector<float> magnitude(bins.size());
   for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::abs(bins[k]);
-  const std::vector<float> usual = block_median(magnitude, 400);
+  const std::vector<float> usual = block_median_of_positive(magnitude, 400);
   for (std::size_t k = 0; k < bins.size(); ++k) {
     const float most = static_cast<float>(times) * usual[k];
     if (magnitude[k] > most) bins[k] *= most / magnitude[k];

@@ -156,13 +156,6 @@ class StrengthRows {
   std::vector<std::unique_ptr<Row>> main_, side_;
 };
 
-double log_mean_exp(std::span<const double> values) {
-  const double top = *std::max_element(values.begin(), values.end());
-  double sum = 0.0;
-  for (const double v : values) sum += std::exp(v - top);
-  return top + std::log(sum / static_cast<double>(values.size()));
-}
-
 // A window of this width about the order touches something already explained.
 bool is_explained(double order, double width, std::span<const ExplainedOrders> explained) {
   const double low = order * (1.0 - 0.5 * width), high = order * (1.0 + 0.5 * width);
@@ -234,24 +227,27 @@ PlacedComb place(const std::vector<CombLine>& comb, double fundamental, double m
   return placed;
 }
 
-// Log factor at a strength shifted by `octaves`, between the searched steps; below the weakest there is
-// nothing to see.
-double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  if (step <= 0.0) return std::max(0.0, 1.0 + step) * static_cast<double>(run.at(g, s, 0));
-  const double last = static_cast<double>(run.strengths - 1);
-  if (step >= last) return static_cast<double>(run.at(g, s, run.strengths - 1));
-  const auto a = static_cast<std::size_t>(step);
-  const double part = step - static_cast<double>(a);
-  return (1.0 - part) * static_cast<double>(run.at(g, s, a)) +
-         part * static_cast<double>(run.at(g, s, a + 1));
+// The log factor at a strength between the searched steps; below the weakest there is nothing to see.
+BetweenStrengths at_strength(double step) {
+  constexpr unsigned last = strength_steps - 1;
+  if (step <= 0.0) return {0, static_cast<float>(std::max(0.0, 1.0 + step)), 0.0f};
+  if (step >= last) return {last, 1.0f, 0.0f};
+  const auto low = static_cast<unsigned>(step);
+  const auto part = static_cast<float>(step - low);
+  return {low, 1.0f - part, part};
 }
 
 // A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up; or the
 // run does not show the fault at all, whatever trade practice says of its load.
-double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  return std::log(0.1 + 0.25 * std::exp(at_strength(run, g, s, step - 2.5 / strength_step_octaves)) +
-                  0.4 * std::exp(at_strength(run, g, s, step)) +
-                  0.25 * std::exp(at_strength(run, g, s, step + 2.0 / strength_step_octaves)));
+Scatter scatter_of(const EventEvidence& run) {
+  constexpr std::array<double, scatter_terms> octaves = {-2.5, 0.0, 2.0};
+  const double shift =
+      std::log2(run.visibility * run.visibility * run.turns / usual_turns) / strength_step_octaves;
+  Scatter scatter{0.1f, {0.25f, 0.4f, 0.25f}, {}};
+  for (int a = 0; a < strength_steps; ++a)
+    for (std::size_t t = 0; t < scatter_terms; ++t)
+      scatter.at[a][t] = at_strength(a + shift + octaves[t] / strength_step_octaves);
+  return scatter;
 }
 
 double strength_prior(std::size_t a) {
@@ -319,7 +315,8 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.slips = out.slip.size();
   out.strengths = strength_steps;
   out.turns = spectra.turns;
-  out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
+  // combine() reads whole eights of cells.
+  out.log_factor.assign((out.groups * out.slips + 7) / 8 * 8 * out.strengths, 0.0f);
   // Not a structured binding: Clang 14 lets no lambda take one.
   const auto within = slips_within(out.slip, limits.slip);
   const std::size_t first = within.first, last = within.second;
@@ -407,29 +404,29 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
     if (run.heard_at_all && run.visibility > 0.0) heard.push_back(&run);
   if (heard.empty()) return best;
   const EventEvidence& first = *heard.front();
-  std::vector<double> over_all;
-  double top = -1e9;
-  for (std::size_t s = 0; s < first.slips; ++s)
-    for (std::size_t g = 0; g < first.groups; ++g) {
-      double sum = 0.0;
-      for (std::size_t a = 0; a < first.strengths; ++a) {
-        double log_factor = 0.0;
-        for (const EventEvidence* run : heard) {
-          const double shift =
-              std::log2(run->visibility * run->visibility * run->turns / usual_turns) / strength_step_octaves;
-          log_factor += with_scatter(*run, g, s, static_cast<double>(a) + shift);
-        }
-        if (log_factor > top) {
-          top = log_factor;
-          best.best_slip = first.slip[s];
-          best.best_group = g;
-          best.best_strength = octaves_of(a);
-        }
-        sum += strength_prior(a) * std::exp(std::min(log_factor, 600.0));
-      }
-      over_all.push_back(std::log(sum));
-    }
-  best.log_bayes_factor = log_mean_exp(over_all);
+  const std::size_t cells = first.groups * first.slips, whole = (cells + 7) / 8 * 8;
+  std::vector<float> sums(whole * strength_steps, 0.0f), total(whole), largest(whole);
+  for (const EventEvidence* run : heard)
+    comb_loops().add_scattered(run->log_factor.data(), whole, scatter_of(*run), sums.data());
+  std::array<float, strength_steps> prior{};
+  for (std::size_t a = 0; a < prior.size(); ++a) prior[a] = static_cast<float>(strength_prior(a));
+  constexpr float most = 600.0f;
+  comb_loops().over_strengths(sums.data(), whole, prior.data(), most, total.data(), largest.data());
+
+  const auto cell = static_cast<std::size_t>(
+      std::max_element(largest.begin(), largest.begin() + static_cast<std::ptrdiff_t>(cells)) - largest.begin());
+  best.best_group = cell / first.slips;
+  best.best_slip = first.slip[cell % first.slips];
+  for (std::size_t a = 0; a < prior.size(); ++a)
+    if (sums[(cell / 8 * prior.size() + a) * 8 + cell % 8] == largest[cell]) best.best_strength = octaves_of(a);
+
+  std::fill(total.begin() + static_cast<std::ptrdiff_t>(cells), total.end(), -1e9f);
+  const float top = *std::max_element(total.begin(), total.end());
+  double sum = 0.0;
+  for (std::size_t from = 0; from < whole; from += 1024)  // in double: floats do not add up over so many
+    sum += static_cast<double>(
+        comb_loops().sum_of_exp(total.data() + from, std::min<std::size_t>(1024, whole - from), top));
+  best.log_bayes_factor = static_cast<double>(top) + std::log(sum / static_cast<double>(cells));
   return best;
 }
 

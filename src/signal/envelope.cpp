@@ -59,7 +59,8 @@ std::vector<float> band_envelope(std::span<const float> samples, double rate_hz,
 void compress_power(std::vector<float>& power, std::size_t width) {
   constexpr float silence = 1e-20f;
   const std::vector<float> usual = moving_average(power, width);
-  for (std::size_t i = 0; i < power.size(); ++i) power[i] = std::log1p(power[i] / (usual[i] + silence));
+  for (std::size_t i = 0; i < power.size(); ++i) power[i] /= usual[i] + silence;
+  take_logs(power, 1.0f);
 }
 
 std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames) {

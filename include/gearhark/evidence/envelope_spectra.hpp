@@ -29,7 +29,8 @@ class GroupSums {
   static constexpr double unit = 1024.0;
   static constexpr float strongest = 1e5f;  // power; what is stronger counts as this
   GroupSums(std::size_t bins, std::size_t spectra);
-  void set(std::size_t lane, std::span<const float> power);
+  // The next bins of every spectrum: power[spectrum * count + k].
+  void extend(std::span<const float> power, std::size_t count);
   [[nodiscard]] std::size_t bins() const { return bins_; }
   [[nodiscard]] std::size_t lanes() const { return lanes_; }  // spectra, rounded up to a multiple of 8
   // Sums of bins 0..k-1, one a lane.
@@ -37,8 +38,9 @@ class GroupSums {
   [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
 
  private:
-  std::size_t bins_, lanes_;
+  std::size_t bins_, lanes_, done_ = 0;
   std::vector<int> sums_;
+  std::vector<double> running_;  // per spectrum, over the bins so far
 };
 
 // Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked

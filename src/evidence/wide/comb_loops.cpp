@@ -72,11 +72,51 @@ void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t 
   }
 }
 
+void add_scattered(const float* factors, std::size_t cells, const Scatter& scatter, float* sums) {
+  for (std::size_t cell = 0; cell < cells; cell += lanes, factors += strengths * lanes, sums += strengths * lanes) {
+    Lanes by_strength[lanes];
+    for (std::size_t i = 0; i < lanes; ++i) by_strength[i] = load(factors + i * strengths);
+    transpose(by_strength);
+    for (std::size_t a = 0; a < strengths; ++a) {
+      Lanes there[scatter_terms], top{};
+      for (std::size_t t = 0; t < scatter_terms; ++t) {
+        const BetweenStrengths& at = scatter.at[a][t];
+        const std::size_t above = at.low + 1 < strengths ? at.low + 1 : at.low;
+        there[t] = by_strength[at.low] * at.weight_low + by_strength[above] * at.weight_high;
+        top = larger(top, there[t]);
+      }
+      Lanes sum = exponential(-top) * scatter.not_at_all;
+      for (std::size_t t = 0; t < scatter_terms; ++t)
+        sum = sum + exponential(there[t] - top) * scatter.share[t];
+      store(sums + a * lanes, load(sums + a * lanes) + top + logarithm(sum));
+    }
+  }
+}
+
+void over_strengths(const float* sums, std::size_t cells, const float* prior, float most, float* total,
+                    float* largest) {
+  for (std::size_t cell = 0; cell < cells; cell += lanes, sums += strengths * lanes) {
+    Lanes top = load(sums), sum{};
+    for (std::size_t a = 1; a < strengths; ++a) top = larger(top, load(sums + a * lanes));
+    store(largest + cell, top);
+    top = smaller(top, all(most));
+    for (std::size_t a = 0; a < strengths; ++a)
+      sum = sum + exponential(smaller(load(sums + a * lanes), all(most)) - top) * prior[a];
+    store(total + cell, top + logarithm(sum));
+  }
+}
+
+float sum_of_exp(const float* values, std::size_t count, float top) {
+  Lanes total{};
+  for (std::size_t i = 0; i < count; i += lanes) total = total + exponential(load(values + i) - all(top));
+  return sum(total);
+}
+
 }  // namespace
 
 namespace GEARHARK_WIDE {
 extern const CombLoops comb_loops;
-const CombLoops comb_loops{comb_factors};
+const CombLoops comb_loops{comb_factors, add_scattered, over_strengths, sum_of_exp};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark
