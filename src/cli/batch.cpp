@@ -4,7 +4,6 @@
 
 #include <cstdio>
 #include <memory>
-#include <new>
 
 #include "answers.hpp"
 #include "arguments.hpp"
@@ -35,8 +34,6 @@ Result<std::string> diagnosed(const ListedCase& listed) {
 std::string answer_to(const ListedCase& listed) {
   try {
     return answer_line(listed.name, diagnosed(listed));
-  } catch (const std::bad_alloc&) {
-    throw;
   } catch (const std::exception& e) {
     return answer_line(listed.name, Error{fmt::format("{}: the program stopped by an error of its own ({})",
                                                       listed.name, e.what())});

@@ -12,7 +12,7 @@
 #include <cerrno>
 #include <csignal>
 #include <cstring>
-#include <exception>
+#include <new>
 #include <vector>
 
 namespace gearhark::cli {
@@ -39,12 +39,11 @@ bool write_all(int to, const std::string& text) {
 [[noreturn]] void work_and_leave(int to, std::size_t task, pid_t parent,
                                  const std::function<std::string(std::size_t)>& work) {
   ::prctl(PR_SET_PDEATHSIG, SIGKILL);
+  std::set_new_handler([] { ::_exit(ENOMEM); });
   if (::getppid() != parent) ::_exit(1);
   try {
     const bool sent = write_all(to, work(task));
     ::_exit(sent ? 0 : 1);
-  } catch (const std::bad_alloc&) {
-    ::_exit(ENOMEM);
   } catch (...) {
     ::_exit(1);
   }
