@@ -184,7 +184,7 @@ Json Bench::job() {
                    {"result", work.has_result},
                    {"report", work.state == "done" && fs::exists(work.folder / "report.html")},
                    {"wishes", work.wishes},
-                   {"stale", work.has_result && work.revision != revision_}};
+                   {"stale", work.has_result && work.revision != revision_of(kind)}};
   }
   return {{"car_problem", car_problem_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
 }
@@ -206,7 +206,7 @@ Answer Bench::put_car(const std::string& text, const std::string& speed, const s
     outcome = run_child({"orders", "car.toml", "--json", "-"}, folder_.path().string(), quick);
   }
   const std::lock_guard lock(mutex_);
-  if (text != car_text_) changed();
+  if (text != car_text_) ++car_revision_;
   car_text_ = text;
   car_problem_ = outcome.well() ? "" : outcome.sentence();
   orders_ = outcome.well() ? Json::parse(outcome.out, nullptr, false) : Json(nullptr);
@@ -253,11 +253,17 @@ Answer Bench::add_run(Upload& upload, const std::string& name, const std::string
   made->bytes = upload.bytes();
   upload.keep();
   const std::lock_guard lock(mutex_);
-  changed();
+  ++run_revisions_[made->set];
   made->checking = std::jthread(
       [this, id = made->id, file = made->file](const std::stop_token& stop) { check(id, file, stop); });
   runs_.push_back(std::move(made));
   return {201, run_json(*runs_.back())};
+}
+
+// Counters that only rise: their sum stays while nothing that the work rests on changes.
+std::uint64_t Bench::revision_of(const std::string& kind) {
+  if (kind == "plan") return car_revision_;
+  return car_revision_ + run_revisions_["before"] + (kind == "compare" ? run_revisions_["after"] : 0);
 }
 
 BenchRun* Bench::run(const std::string& id) {
@@ -307,8 +313,11 @@ Answer Bench::change_run(const std::string& id, const Json& changes) {
         !(changes[choice.key].is_string() && says(choice, changes[choice.key])))
       return problem(400, fmt::format("This can't be the {} of a recording.", choice.key));
   for (const Choice& choice : run_choices())
-    if (changes.contains(choice.key)) field(*changing, choice.key) = changes[choice.key];
-  changed();
+    if (changes.contains(choice.key) && field(*changing, choice.key) != changes[choice.key]) {
+      ++run_revisions_[changing->set];
+      field(*changing, choice.key) = changes[choice.key];
+      ++run_revisions_[changing->set];
+    }
   return {200, run_json(*changing)};
 }
 
@@ -320,7 +329,7 @@ Answer Bench::remove_run(const std::string& id) {
     if (at == runs_.end()) return problem(404, "This recording is not on the bench any more.");
     removed = std::move(*at);
     runs_.erase(at);
-    changed();
+    ++run_revisions_[removed->set];
   }
   removed->checking.request_stop();
   std::error_code ignored;
@@ -407,7 +416,7 @@ Answer Bench::start(const std::string& kind, const Json& wishes) {
   next.number = ++works_begun_;
   next.folder = folder_ / fmt::format("work_{}", next.number);
   next.wishes = wishes;
-  next.revision = revision_;
+  next.revision = revision_of(kind);
   std::vector<std::string> words;
   if (auto no = lay_out(kind, wishes, next, words)) {
     std::error_code ignored;
@@ -509,7 +518,7 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
   {
     const std::lock_guard lock(mutex_);
     const Work& diagnosis = works_["diagnose"];
-    if (diagnosis.state != "done" || diagnosis.revision != revision_)
+    if (diagnosis.state != "done" || diagnosis.revision != revision_of("diagnose"))
       return problem(409, "There is no verdict on what lies on the bench; diagnose first.");
     folder = diagnosis.folder;
     int number = 0;
@@ -519,7 +528,7 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
             ++number;
     papers = {"ROADTEST.toml", "result.json"};
     const Work& comparison = works_["compare"];
-    if (comparison.state == "done" && comparison.revision == revision_)
+    if (comparison.state == "done" && comparison.revision == revision_of("compare"))
       papers.push_back((comparison.folder / "result.json").string());
   }
   auto words = case_words({"add", "--note=" + (note.empty() ? "" : note + "\n") + files});
@@ -535,7 +544,9 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
 Answer Bench::record_found(std::int64_t id, const std::string& part, const std::string& fault,
                            const std::string& note) {
   if (part.empty()) return problem(400, "Say which part it was, or that nothing was wrong.");
-  std::vector<std::string> words = case_words({"found", "--note=" + note});
+  std::vector<std::string> words = case_words({"found"});
+  // An option with nothing behind its "=" would take the next word for its value.
+  if (!note.empty()) words.push_back("--note=" + note);
   if (!fault.empty()) words.push_back("--fault=" + fault);
   words.insert(words.end(), {"--", std::to_string(id), part});
   const auto outcome = with_a_turn(words, folder_.path(), {});

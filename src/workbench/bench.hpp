@@ -134,7 +134,7 @@ class Bench {
                            const std::stop_token& stop,
                            const std::function<void(const std::string&)>& on_line = {});
   std::vector<std::string> case_words(std::vector<std::string> words) const;
-  void changed() { ++revision_; }
+  std::uint64_t revision_of(const std::string& kind);
 
   const WorkbenchSettings settings_;
   ChildLimits limits_;
@@ -146,7 +146,8 @@ class Bench {
   Json orders_, structure_;
   std::vector<std::unique_ptr<BenchRun>> runs_;
   std::map<std::string, Work> works_;
-  std::uint64_t revision_ = 1;
+  std::uint64_t car_revision_ = 1;
+  std::map<std::string, std::uint64_t> run_revisions_;  // by set
   int works_begun_ = 0;
   std::string kept_as_;
 };

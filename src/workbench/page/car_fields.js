@@ -2,10 +2,11 @@
 // `models/README.md` says what each key means.
 
 const f = function (key, label, kind, hint) { return { key: key, label: label, kind: kind || "text", hint: hint || "" }; };
+const wide = function (of) { return Object.assign(of, { wide: true }); };
 
 export const tables = [
   { at: "", title: "What it is", fields: [
-    f("name", "Name"), f("driven", "Driven wheels", ["rear", "front", "all"]), f("notes", "Notes")] },
+    wide(f("name", "Name")), f("driven", "Driven wheels", ["rear", "front", "all"]), wide(f("notes", "Notes"))] },
   { at: "engine", title: "Engine", fields: [f("cylinders", "Cylinders", "whole"), f("strokes", "Strokes", "whole", "4")] },
   { at: "tyre", title: "Tyre of the driven wheels", fields: [
     f("size", "Size", "text", "165R15"), f("roll_out", "or rolled out", "text", "5.79 m"), f("turns", "in so many turns", "whole", "1"),
@@ -21,7 +22,7 @@ export const finalDrive = { at: "final_drive", title: "Final drive", fields: [
 export const lists = [
   { at: "gearbox.gear", title: "Gears", one: "gear", as: "row", named: "gear", fields: [
     f("gear", "Gear"), f("driving", "Driving", "whole"), f("driven", "Driven", "whole"), f("ratio", "or ratio"),
-    f("idler", "Idler", "whole"), f("loose", "Idles on", ["", "driving", "driven"]), f("sliding", "Sliding", "yes")] },
+    f("idler", "Idler", "whole"), f("loose", "Loose", ["", "driving", "driven"]), f("sliding", "Sliding", "yes")] },
   { at: "bearing", title: "Bearings", one: "bearing", as: "card", named: "id", fields: [
     f("id", "ID (needed)"), f("name", "What you call it"), f("shaft", "Shaft (needed)"),
     f("kind", "Kind", ["", "ball", "angular ball", "roller", "taper", "needle"]), f("elements", "Balls or rollers in a row", "whole"),

@@ -22,8 +22,8 @@ function submit(form, says, act) {
     guarded(async function () {
       byId(says).textContent = "";
       const said = await act();
-      byId(says).textContent = said.said;
       await list();
+      byId(says).textContent = said.said;
     }, byId(form).querySelector("button"));
   });
 }
