@@ -2,7 +2,7 @@
 import { ask } from "./bench_api.js";
 import { el, show, byId, button, choices, guarded, trouble } from "./markup.js";
 import { carText, leadOf } from "./car_text.js";
-import { tables, finalDrive, lists } from "./car_fields.js";
+import { tables, finalDrive, lists, shafts } from "./car_fields.js";
 
 const fresh = 'driven = "rear"\n';
 const untouched = function () { return ["", fresh.trim()].includes(byId("car-text").value.trim()); };
@@ -63,6 +63,7 @@ function field(of, holder, told) {
   } else {
     input = el("input", { value: value === undefined ? "" : typeof value === "object" ? JSON.stringify(value) : String(value), placeholder: of.hint });
     if (of.kind === "whole") input.inputMode = "numeric";
+    if (of.kind === "shaft") input.setAttribute("list", "shafts");
     if (typeof value === "object") input.readOnly = true;
   }
   input.dataset.key = of.key;
@@ -89,7 +90,7 @@ function drives() {
 function wordsOf(entry, of) {
   const rest = of.fields.filter(function (one) { return !["id", "name"].includes(one.key) && entry[one.key] !== undefined; }).slice(0, 3)
     .map(function (one) { return String(entry[one.key]); }).join(", ");
-  return [entry.name || entry[of.named] || "new " + of.one, rest];
+  return [entry.name || String(entry[of.named] || "new " + of.one).replace(/_/g, " "), rest];
 }
 
 function listPart(of) {
@@ -124,8 +125,14 @@ function listPart(of) {
   return box;
 }
 
+// A help to typing; what else a car file may name as a shaft is not refused.
+function shaftNames() {
+  const own = listOf("machine").concat(listOf("shaft")).map(function (one) { return one.id; }).filter(Boolean);
+  return el("datalist", { id: "shafts" }, ...shafts.concat(own).map(function (name) { return el("option", { value: name }); }));
+}
+
 function drawForm() {
-  show(byId("car-form"), ...tables.map(tableOf), listPart(lists[0]), drives(), ...lists.slice(1).map(listPart));
+  show(byId("car-form"), shaftNames(), ...tables.map(tableOf), listPart(lists[0]), drives(), ...lists.slice(1).map(listPart));
 }
 
 function fromForm() {
