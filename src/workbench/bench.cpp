@@ -68,6 +68,7 @@ Json run_json(const BenchRun& run) {
           {"clutch", n.clutch},
           {"speed", n.speed},
           {"speed_kind", n.speed_kind},
+          {"log", run.log_name},
           {"from", n.from},
           {"to", n.to},
           {"check", run.check_summary}};
@@ -88,15 +89,16 @@ struct Choice {
   std::vector<std::string> words;  // none: free text
 };
 const std::vector<Choice>& run_choices() {
-  static const std::vector<Choice> all{{"set", {"before", "after"}},
-                                       {"gear", {}},
-                                       {"load", {"", "drive", "float", "coast", "neutral"}},
-                                       {"turn", {"straight", "left", "right"}},
-                                       {"clutch", {"engaged", "pedal down"}},
-                                       {"speed", {}},
-                                       {"speed_kind", {"needle", "satellite", "between", "engine", "bench"}},
-                                       {"from", {}},
-                                       {"to", {}}};
+  static const std::vector<Choice> all{
+      {"set", {"before", "after"}},
+      {"gear", {}},
+      {"load", {"", "drive", "float", "coast", "neutral"}},
+      {"turn", {"straight", "left", "right"}},
+      {"clutch", {"engaged", "pedal down"}},
+      {"speed", {}},
+      {"speed_kind", {"needle", "satellite", "between", "engine", "bench", "log"}},
+      {"from", {}},
+      {"to", {}}};
   return all;
 }
 
@@ -334,6 +336,50 @@ Answer Bench::remove_run(const std::string& id) {
   removed->checking.request_stop();
   std::error_code ignored;
   fs::remove(removed->file, ignored);
+  fs::remove(removed->log_file(), ignored);
+  return {200, Json::object()};
+}
+
+// Written beside and renamed: a road test that holds the log before stays with that one.
+Answer Bench::add_log(const std::string& id, const std::string& name, const std::string& text) {
+  const std::string ending(known_log(name));
+  if (ending.empty()) return problem(415, "A speed log is a GPX, NMEA or CSV file, and its name says which.");
+  const std::lock_guard lock(mutex_);
+  BenchRun* of = run(id);
+  if (!of) return problem(404, "This recording is not on the bench any more.");
+  const fs::path beside = of->log_file().string() + "_new";
+  std::error_code failed;
+  if (!write(beside, text)) return disk_full();
+  fs::rename(beside, of->log_file(), failed);
+  if (failed) return disk_full();
+  of->notes.log = ending;
+  of->log_name = name.substr(0, 200);
+  ++run_revisions_[of->set];
+  return {200, run_json(*of)};
+}
+
+Answer Bench::clear() {
+  std::vector<std::jthread> threads;  // awaited without the lock
+  const std::lock_guard lock(mutex_);
+  std::error_code ignored;
+  for (auto& run : runs_) {
+    threads.push_back(std::move(run->checking));
+    fs::remove(run->file, ignored);
+    fs::remove(run->log_file(), ignored);
+  }
+  for (auto& [kind, work] : works_) {
+    threads.push_back(std::move(work.thread));
+    fs::remove_all(work.folder, ignored);
+    work = Work{};
+    work.wishes = Json::object();
+  }
+  for (auto& thread : threads) thread.request_stop();
+  runs_.clear();
+  car_text_.clear();
+  car_problem_.clear();
+  kept_as_.clear();
+  orders_ = structure_ = nullptr;
+  ++car_revision_;
   return {200, Json::object()};
 }
 
@@ -357,11 +403,13 @@ std::optional<Answer> Bench::write_road_test(const std::string& set, const std::
     const std::string called = fmt::format("Recording {} ({})", number, run->name);
     if (run->state == RunState::unusable) return problem(409, called + " can't be used; remove it first.");
     if (const auto what = missing(run->notes)) return problem(409, fmt::format("{}: {}.", called, *what));
-    const std::string file = fmt::format("{}run{}{}", set == "after" ? "after_" : "", number, run->ending);
+    const std::string file = fmt::format("{}run{}", set == "after" ? "after_" : "", number);
     std::error_code failed;
-    fs::create_hard_link(run->file, work.folder / file, failed);
+    fs::create_hard_link(run->file, work.folder / (file + run->ending), failed);
+    if (!failed && run->notes.speed_kind == "log")
+      fs::create_hard_link(run->log_file(), work.folder / (file + run->notes.log), failed);
     if (failed) return disk_full();
-    text += recording_text(run->notes, file);
+    text += recording_text(run->notes, file, run->ending);
   }
   if (number == 0)
     return problem(409, set == "after" ? "There is no recording from after the repair yet; add one below."

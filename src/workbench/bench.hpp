@@ -46,6 +46,8 @@ struct BenchRun {
   std::string trouble;  // why it is unusable
   std::string check;    // machine form of `gearhark check`
   Json check_summary;
+  std::string log_name;  // the client's, of its speed log; text alone
+  [[nodiscard]] std::filesystem::path log_file() const { return file.string() + "_speed"; }
   std::jthread checking;
 };
 
@@ -89,6 +91,10 @@ class Bench {
   Answer add_run(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
   Answer change_run(const std::string& id, const Json& changes);
   Answer remove_run(const std::string& id);
+  // A speed log for a recording; the program that reads the road test judges what is in it.
+  Answer add_log(const std::string& id, const std::string& name, const std::string& text);
+  // Everything away, for the next car.
+  Answer clear();
   Json sent_by(const std::string& phone);
 
   // Starts "diagnose", "compare", "confirm", "listen" or "plan"; one that runs is stopped first.

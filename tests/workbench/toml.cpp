@@ -23,7 +23,7 @@ TEST_CASE("a recording's notes become one table of the road-test file") {
   notes.load = "drive";
   notes.speed = "45 mph";
   notes.from = "0:05";
-  const toml::table read = toml::parse(recording_text(notes, "run1.m4a"));
+  const toml::table read = toml::parse(recording_text(notes, "run1", ".m4a"));
   const toml::table& run = *read["recording"].as_array()->front().as_table();
   CHECK(run["file"].value_or(std::string()) == "run1.m4a");
   CHECK(run["speed"].value_or(std::string()) == "45 mph");
@@ -40,8 +40,24 @@ TEST_CASE("each kind of speed has its own key of the road-test file") {
                                   {"bench", "shaft_rate"},
                                   {"satellite", "speed"}}) {
     notes.speed_kind = kind;
-    CHECK(recording_text(notes, "x").find(std::string("\n") + key + " = \"2500 rpm\"") != std::string::npos);
+    CHECK(recording_text(notes, "x", ".wav").find(std::string("\n") + key + " = \"2500 rpm\"") !=
+          std::string::npos);
   }
+}
+
+TEST_CASE("a speed log stands beside its recording") {
+  RunNotes notes;
+  notes.gear = "3";
+  notes.load = "drive";
+  notes.speed_kind = "log";
+  CHECK(missing(notes) == "send the speed log");
+  notes.log = ".gpx";
+  CHECK_FALSE(missing(notes));
+  const toml::table read = toml::parse(recording_text(notes, "run2", ".m4a"));
+  const toml::table& run = *read["recording"].as_array()->front().as_table();
+  CHECK(run["file"].value_or(std::string()) == "run2.m4a");
+  CHECK(run["speed_file"].value_or(std::string()) == "run2.gpx");
+  CHECK_FALSE(run.contains("recording_starts"));
 }
 
 TEST_CASE("what is missing of a recording is said, neutral needs no throttle") {

@@ -186,9 +186,9 @@ function tellLines(orders) {
     choices(gear, orders.gears.map(function (g) { return [g, g]; }), chosen);
   }
   show(byId("lines-rows"), ...orders.rows.map(function (row) {
-    const order = row.per_wheel_turn !== null ? row.per_wheel_turn.toFixed(2) + " wheel" : row.per_engine_turn !== null ? row.per_engine_turn.toFixed(2) + " engine" : "";
+    const order = row.per_wheel_turn !== null ? row.per_wheel_turn.toFixed(2) + " per wheel turn" : row.per_engine_turn !== null ? row.per_engine_turn.toFixed(2) + " per engine turn" : "";
     return el("tr", {}, el("th", { scope: "row" }, row.name, el("small", { textContent: row.happening })),
-      el("td", { className: "n", textContent: hertz(row) }), el("td", { className: "n", textContent: order }));
+      el("td", { className: "n" }, hertz(row), el("small", { textContent: order })));
   }));
 }
 

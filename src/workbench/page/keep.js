@@ -41,5 +41,12 @@ export async function setUpKeep() {
   submit("found-form", "found-says", function () {
     return ask("POST", "/api/cases/" + byId("found-case").value + "/found", { part: byId("found-part").value, fault: byId("found-fault").value, note: byId("found-note").value });
   });
+  byId("clear").addEventListener("click", function () {
+    guarded(async function () {
+      if (!byId("clear-sure").checked) throw new Error("Tick \u201cYes, all of it\u201d first.");
+      await ask("DELETE", "/api/job");
+      location.reload();
+    }, byId("clear"));
+  });
   await list();
 }

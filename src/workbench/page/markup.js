@@ -52,7 +52,6 @@ export function trouble(sentence) {
   const box = byId("trouble");
   box.textContent = sentence;
   box.hidden = !sentence;
-  if (sentence) box.scrollIntoView({ block: "nearest" });
 }
 
 export function choices(select, pairs, chosen) {
