@@ -14,7 +14,7 @@
 namespace gearhark::workbench {
 namespace {
 
-constexpr std::size_t largest_json = std::size_t{512} << 10;
+constexpr std::size_t largest_json = std::size_t{512} << 10, largest_log = std::size_t{20} << 20;
 
 const char* text_type(std::string_view name) {
   if (name.ends_with(".svg")) return "image/svg+xml";
@@ -106,6 +106,20 @@ std::optional<Json> json_body(const httplib::Request& request, httplib::Response
   refuse(response, large ? 413 : 400,
          large ? "This is larger than a car file can be." : "Send one JSON object.");
   return std::nullopt;
+}
+
+void receive_log(const httplib::Request& request, httplib::Response& response,
+                 const httplib::ContentReader& read, Bench& bench, const std::string& id) {
+  if (request.is_multipart_form_data())
+    return refuse(response, 415, "Send the speed log itself as the body.");
+  std::string text;
+  const bool whole = read([&](const char* bytes, std::size_t count) {
+    text.append(bytes, count);
+    return text.size() <= largest_log;
+  });
+  if (text.size() > largest_log) return refuse(response, 413, "This speed log is larger than 20 MB; cut it.");
+  if (!whole) return refuse(response, 400, "The speed log did not arrive whole; send it again.");
+  answer(response, bench.add_log(id, client_name(request), text));
 }
 
 void receive_run(const httplib::Request& request, httplib::Response& response,

@@ -24,6 +24,10 @@ void serve_file(httplib::Response& response, const Bench::Kept& kept);
 std::optional<Json> json_body(const httplib::Request& request, httplib::Response& response,
                               const httplib::ContentReader& read);
 
+// A speed log in the body, of at most 20 MB.
+void receive_log(const httplib::Request& request, httplib::Response& response,
+                 const httplib::ContentReader& read, Bench& bench, const std::string& id);
+
 // A recording in the body, to disk as it comes.
 void receive_run(const httplib::Request& request, httplib::Response& response,
                  const httplib::ContentReader& read, Bench& bench, const std::string& set,

@@ -68,6 +68,7 @@ Json run_json(const BenchRun& run) {
           {"clutch", n.clutch},
           {"speed", n.speed},
           {"speed_kind", n.speed_kind},
+          {"log", run.log_name},
           {"from", n.from},
           {"to", n.to},
           {"check", run.check_summary}};
@@ -88,15 +89,16 @@ struct Choice {
   std::vector<std::string> words;  // none: free text
 };
 const std::vector<Choice>& run_choices() {
-  static const std::vector<Choice> all{{"set", {"before", "after"}},
-                                       {"gear", {}},
-                                       {"load", {"", "drive", "float", "coast", "neutral"}},
-                                       {"turn", {"straight", "left", "right"}},
-                                       {"clutch", {"engaged", "pedal down"}},
-                                       {"speed", {}},
-                                       {"speed_kind", {"needle", "satellite", "between", "engine", "bench"}},
-                                       {"from", {}},
-                                       {"to", {}}};
+  static const std::vector<Choice> all{
+      {"set", {"before", "after"}},
+      {"gear", {}},
+      {"load", {"", "drive", "float", "coast", "neutral"}},
+      {"turn", {"straight", "left", "right"}},
+      {"clutch", {"engaged", "pedal down"}},
+      {"speed", {}},
+      {"speed_kind", {"needle", "satellite", "between", "engine", "bench", "log"}},
+      {"from", {}},
+      {"to", {}}};
   return all;
 }
 
@@ -184,7 +186,7 @@ Json Bench::job() {
                    {"result", work.has_result},
                    {"report", work.state == "done" && fs::exists(work.folder / "report.html")},
                    {"wishes", work.wishes},
-                   {"stale", work.has_result && work.revision != revision_}};
+                   {"stale", work.has_result && work.revision != revision_of(kind)}};
   }
   return {{"car_problem", car_problem_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
 }
@@ -206,7 +208,7 @@ Answer Bench::put_car(const std::string& text, const std::string& speed, const s
     outcome = run_child({"orders", "car.toml", "--json", "-"}, folder_.path().string(), quick);
   }
   const std::lock_guard lock(mutex_);
-  if (text != car_text_) changed();
+  if (text != car_text_) ++car_revision_;
   car_text_ = text;
   car_problem_ = outcome.well() ? "" : outcome.sentence();
   orders_ = outcome.well() ? Json::parse(outcome.out, nullptr, false) : Json(nullptr);
@@ -253,11 +255,17 @@ Answer Bench::add_run(Upload& upload, const std::string& name, const std::string
   made->bytes = upload.bytes();
   upload.keep();
   const std::lock_guard lock(mutex_);
-  changed();
+  ++run_revisions_[made->set];
   made->checking = std::jthread(
       [this, id = made->id, file = made->file](const std::stop_token& stop) { check(id, file, stop); });
   runs_.push_back(std::move(made));
   return {201, run_json(*runs_.back())};
+}
+
+// Counters that only rise: their sum stays while nothing that the work rests on changes.
+std::uint64_t Bench::revision_of(const std::string& kind) {
+  if (kind == "plan") return car_revision_;
+  return car_revision_ + run_revisions_["before"] + (kind == "compare" ? run_revisions_["after"] : 0);
 }
 
 BenchRun* Bench::run(const std::string& id) {
@@ -307,8 +315,11 @@ Answer Bench::change_run(const std::string& id, const Json& changes) {
         !(changes[choice.key].is_string() && says(choice, changes[choice.key])))
       return problem(400, fmt::format("This can't be the {} of a recording.", choice.key));
   for (const Choice& choice : run_choices())
-    if (changes.contains(choice.key)) field(*changing, choice.key) = changes[choice.key];
-  changed();
+    if (changes.contains(choice.key) && field(*changing, choice.key) != changes[choice.key]) {
+      ++run_revisions_[changing->set];
+      field(*changing, choice.key) = changes[choice.key];
+      ++run_revisions_[changing->set];
+    }
   return {200, run_json(*changing)};
 }
 
@@ -320,11 +331,55 @@ Answer Bench::remove_run(const std::string& id) {
     if (at == runs_.end()) return problem(404, "This recording is not on the bench any more.");
     removed = std::move(*at);
     runs_.erase(at);
-    changed();
+    ++run_revisions_[removed->set];
   }
   removed->checking.request_stop();
   std::error_code ignored;
   fs::remove(removed->file, ignored);
+  fs::remove(removed->log_file(), ignored);
+  return {200, Json::object()};
+}
+
+// Written beside and renamed: a road test that holds the log before stays with that one.
+Answer Bench::add_log(const std::string& id, const std::string& name, const std::string& text) {
+  const std::string ending(known_log(name));
+  if (ending.empty()) return problem(415, "A speed log is a GPX, NMEA or CSV file, and its name says which.");
+  const std::lock_guard lock(mutex_);
+  BenchRun* of = run(id);
+  if (!of) return problem(404, "This recording is not on the bench any more.");
+  const fs::path beside = of->log_file().string() + "_new";
+  std::error_code failed;
+  if (!write(beside, text)) return disk_full();
+  fs::rename(beside, of->log_file(), failed);
+  if (failed) return disk_full();
+  of->notes.log = ending;
+  of->log_name = name.substr(0, 200);
+  ++run_revisions_[of->set];
+  return {200, run_json(*of)};
+}
+
+Answer Bench::clear() {
+  std::vector<std::jthread> threads;  // awaited without the lock
+  const std::lock_guard lock(mutex_);
+  std::error_code ignored;
+  for (auto& run : runs_) {
+    threads.push_back(std::move(run->checking));
+    fs::remove(run->file, ignored);
+    fs::remove(run->log_file(), ignored);
+  }
+  for (auto& [kind, work] : works_) {
+    threads.push_back(std::move(work.thread));
+    fs::remove_all(work.folder, ignored);
+    work = Work{};
+    work.wishes = Json::object();
+  }
+  for (auto& thread : threads) thread.request_stop();
+  runs_.clear();
+  car_text_.clear();
+  car_problem_.clear();
+  kept_as_.clear();
+  orders_ = structure_ = nullptr;
+  ++car_revision_;
   return {200, Json::object()};
 }
 
@@ -348,11 +403,13 @@ std::optional<Answer> Bench::write_road_test(const std::string& set, const std::
     const std::string called = fmt::format("Recording {} ({})", number, run->name);
     if (run->state == RunState::unusable) return problem(409, called + " can't be used; remove it first.");
     if (const auto what = missing(run->notes)) return problem(409, fmt::format("{}: {}.", called, *what));
-    const std::string file = fmt::format("{}run{}{}", set == "after" ? "after_" : "", number, run->ending);
+    const std::string file = fmt::format("{}run{}", set == "after" ? "after_" : "", number);
     std::error_code failed;
-    fs::create_hard_link(run->file, work.folder / file, failed);
+    fs::create_hard_link(run->file, work.folder / (file + run->ending), failed);
+    if (!failed && run->notes.speed_kind == "log")
+      fs::create_hard_link(run->log_file(), work.folder / (file + run->notes.log), failed);
     if (failed) return disk_full();
-    text += recording_text(run->notes, file);
+    text += recording_text(run->notes, file, run->ending);
   }
   if (number == 0)
     return problem(409, set == "after" ? "There is no recording from after the repair yet; add one below."
@@ -407,7 +464,7 @@ Answer Bench::start(const std::string& kind, const Json& wishes) {
   next.number = ++works_begun_;
   next.folder = folder_ / fmt::format("work_{}", next.number);
   next.wishes = wishes;
-  next.revision = revision_;
+  next.revision = revision_of(kind);
   std::vector<std::string> words;
   if (auto no = lay_out(kind, wishes, next, words)) {
     std::error_code ignored;
@@ -509,7 +566,7 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
   {
     const std::lock_guard lock(mutex_);
     const Work& diagnosis = works_["diagnose"];
-    if (diagnosis.state != "done" || diagnosis.revision != revision_)
+    if (diagnosis.state != "done" || diagnosis.revision != revision_of("diagnose"))
       return problem(409, "There is no verdict on what lies on the bench; diagnose first.");
     folder = diagnosis.folder;
     int number = 0;
@@ -519,7 +576,7 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
             ++number;
     papers = {"ROADTEST.toml", "result.json"};
     const Work& comparison = works_["compare"];
-    if (comparison.state == "done" && comparison.revision == revision_)
+    if (comparison.state == "done" && comparison.revision == revision_of("compare"))
       papers.push_back((comparison.folder / "result.json").string());
   }
   auto words = case_words({"add", "--note=" + (note.empty() ? "" : note + "\n") + files});
@@ -535,7 +592,9 @@ Answer Bench::keep_case(const std::string& title, const std::string& note) {
 Answer Bench::record_found(std::int64_t id, const std::string& part, const std::string& fault,
                            const std::string& note) {
   if (part.empty()) return problem(400, "Say which part it was, or that nothing was wrong.");
-  std::vector<std::string> words = case_words({"found", "--note=" + note});
+  std::vector<std::string> words = case_words({"found"});
+  // An option with nothing behind its "=" would take the next word for its value.
+  if (!note.empty()) words.push_back("--note=" + note);
   if (!fault.empty()) words.push_back("--fault=" + fault);
   words.insert(words.end(), {"--", std::to_string(id), part});
   const auto outcome = with_a_turn(words, folder_.path(), {});

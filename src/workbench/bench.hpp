@@ -46,6 +46,8 @@ struct BenchRun {
   std::string trouble;  // why it is unusable
   std::string check;    // machine form of `gearhark check`
   Json check_summary;
+  std::string log_name;  // the client's, of its speed log; text alone
+  [[nodiscard]] std::filesystem::path log_file() const { return file.string() + "_speed"; }
   std::jthread checking;
 };
 
@@ -89,6 +91,10 @@ class Bench {
   Answer add_run(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
   Answer change_run(const std::string& id, const Json& changes);
   Answer remove_run(const std::string& id);
+  // A speed log for a recording; the program that reads the road test judges what is in it.
+  Answer add_log(const std::string& id, const std::string& name, const std::string& text);
+  // Everything away, for the next car.
+  Answer clear();
   Json sent_by(const std::string& phone);
 
   // Starts "diagnose", "compare", "confirm", "listen" or "plan"; one that runs is stopped first.
@@ -134,7 +140,7 @@ class Bench {
                            const std::stop_token& stop,
                            const std::function<void(const std::string&)>& on_line = {});
   std::vector<std::string> case_words(std::vector<std::string> words) const;
-  void changed() { ++revision_; }
+  std::uint64_t revision_of(const std::string& kind);
 
   const WorkbenchSettings settings_;
   ChildLimits limits_;
@@ -146,7 +152,8 @@ class Bench {
   Json orders_, structure_;
   std::vector<std::unique_ptr<BenchRun>> runs_;
   std::map<std::string, Work> works_;
-  std::uint64_t revision_ = 1;
+  std::uint64_t car_revision_ = 1;
+  std::map<std::string, std::uint64_t> run_revisions_;  // by set
   int works_begun_ = 0;
   std::string kept_as_;
 };

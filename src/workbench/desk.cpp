@@ -69,6 +69,10 @@ void run_routes(GuardedServer& server, Bench& bench) {
   server.Delete("/api/runs/([0-9a-f]{32})", with_json([&bench](const Request& request, const Json&) {
                   return bench.remove_run(request.matches[1]);
                 }));
+  server.Post("/api/runs/([0-9a-f]{32})/log",
+              [&bench](const Request& request, Response& response, const ContentReader& read) {
+                receive_log(request, response, read, bench, request.matches[1]);
+              });
   server.Get("/api/runs/([0-9a-f]{32})/check", [&bench](const Request& request, Response& response) {
     const auto check = bench.run_check(request.matches[1]);
     if (!check) return answer(response, problem(404, "This recording has not been checked."));
@@ -78,6 +82,7 @@ void run_routes(GuardedServer& server, Bench& bench) {
 
 void work_routes(GuardedServer& server, Bench& bench) {
   server.Get("/api/job", [&bench](const Request&, Response& r) { answer(r, {200, bench.job()}); });
+  server.Delete("/api/job", with_json([&bench](const Request&, const Json&) { return bench.clear(); }));
   server.Post("/api/work/([a-z]{1,20})", with_json([&bench](const Request& request, const Json& body) {
                 return bench.start(request.matches[1], body);
               }));

@@ -15,9 +15,10 @@ namespace {
 using Clock = std::chrono::steady_clock;
 using std::chrono::milliseconds;
 
-constexpr int threads = 64;
+constexpr int threads = 128;
 constexpr int requests_per_connection = 100;
-constexpr milliseconds idle{5000};
+constexpr int waiting_connections = 1024;
+constexpr milliseconds idle{3000};
 constexpr milliseconds between_looks{200};  // how often a waiting thread looks whether the server was stopped
 
 // One connection, with what the library asks of it.
@@ -46,6 +47,7 @@ class GuardedStream : public httplib::Stream {
   ssize_t read(char* out, std::size_t size) override {
     if (next_ == end_ && !fill()) return -1;
     const std::size_t count = std::min(size, end_ - next_);
+    if (in_head_ && taken_ + count > patience_.longest_head) return -1;
     std::copy_n(buffer_.begin() + static_cast<std::ptrdiff_t>(next_), count, out);
     next_ += count;
     taken_ += count;
@@ -63,7 +65,6 @@ class GuardedStream : public httplib::Stream {
 
  private:
   bool fill() {
-    if (in_head_ && taken_ > patience_.longest_head) return false;
     if (!wait(POLLIN, deadline())) return false;
     const ssize_t got = ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
     next_ = 0;
@@ -140,6 +141,9 @@ GuardedServer::GuardedServer(Patience patience) : patience_(patience) {
   new_task_queue = [] { return new httplib::ThreadPool(threads); };
   set_socket_options(reuse_address);
 }
+
+// The library's own queue of five makes a burst of connections wait for seconds.
+void GuardedServer::widen_queue() { ::listen(svr_sock_, waiting_connections); }
 
 void GuardedServer::head_is_read() {
   if (current) current->head_is_read();

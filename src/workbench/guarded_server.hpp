@@ -19,6 +19,8 @@ struct Patience {
 class GuardedServer : public httplib::Server {
  public:
   explicit GuardedServer(Patience patience);
+  // To be called once the port is bound.
+  void widen_queue();
   // To be called first by the handler before routing: from here on the limits of the body count.
   static void head_is_read();
   // The connection is closed after this answer: what follows on it is not read as another request.

@@ -28,6 +28,14 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 18> kinds{{
     {".au", "audio/basic"},
 }};
 
+// The last letters of a name, small.
+std::string end_of(std::string_view name) {
+  std::string out(name.substr(name.size() - std::min<std::size_t>(name.size(), 8)));
+  for (char& letter : out)
+    if (letter >= 'A' && letter <= 'Z') letter = static_cast<char>(letter - 'A' + 'a');
+  return out;
+}
+
 }  // namespace
 
 bool looks_like_sound(std::string_view head) {
@@ -44,12 +52,17 @@ bool looks_like_sound(std::string_view head) {
 }
 
 std::string_view known_ending(std::string_view client_name) {
-  std::string lower(client_name.substr(client_name.size() - std::min<std::size_t>(client_name.size(), 8)));
-  for (char& letter : lower)
-    if (letter >= 'A' && letter <= 'Z') letter = static_cast<char>(letter - 'A' + 'a');
+  const std::string end = end_of(client_name);
   for (const auto& [ending, type] : kinds)
-    if (lower.ends_with(ending)) return ending;
+    if (end.ends_with(ending)) return ending;
   return ".bin";
+}
+
+std::string_view known_log(std::string_view client_name) {
+  const std::string end = end_of(client_name);
+  for (const std::string_view ending : {".gpx", ".nmea", ".csv"})
+    if (end.ends_with(ending)) return ending;
+  return "";
 }
 
 std::string_view media_type(std::string_view ending) {

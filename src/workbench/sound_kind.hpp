@@ -13,6 +13,9 @@ bool looks_like_sound(std::string_view first_bytes);
 // Never anything of the client's own making.
 std::string_view known_ending(std::string_view client_name);
 
+// ".gpx", ".nmea", ".csv", by the end of a speed log's name; "": neither.
+std::string_view known_log(std::string_view client_name);
+
 // How a browser is told what the file is.
 std::string_view media_type(std::string_view ending);
 

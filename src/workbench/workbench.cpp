@@ -58,8 +58,11 @@ void open_browser(const std::string& address) {
 
 // Listens; returns the port, 0 where it can't.
 int bind(GuardedServer& server, const std::string& address, int port) {
-  if (port == 0) return std::max(0, server.bind_to_any_port(address));
-  return server.bind_to_port(address, port) ? port : 0;
+  const int bound = port == 0                            ? std::max(0, server.bind_to_any_port(address))
+                    : server.bind_to_port(address, port) ? port
+                                                         : 0;
+  if (bound > 0) server.widen_queue();
+  return bound;
 }
 
 Error port_taken(const std::string& address, int port) {

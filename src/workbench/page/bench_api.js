@@ -46,6 +46,12 @@ export function send(file, path, headers, tell) {
   });
 }
 
+export async function sendLog(file, id) {
+  const headers = { "X-Token": token, "X-Name": encodeURIComponent(file.name), "Content-Type": "application/octet-stream" };
+  const response = await fetch("/api/runs/" + id + "/log", { method: "POST", headers: headers, body: file });
+  if (!response.ok) throw failed(response.status, await response.json().catch(function () { return null; }));
+}
+
 export function sendRun(file, set, tell) {
   return send(file, "/api/runs?set=" + set, { "X-Token": token }, tell);
 }

@@ -2,8 +2,10 @@
 import { ask } from "./bench_api.js";
 import { el, show, byId, button, choices, guarded, trouble } from "./markup.js";
 import { carText, leadOf } from "./car_text.js";
-import { tables, finalDrive, lists } from "./car_fields.js";
+import { tables, finalDrive, lists, shafts } from "./car_fields.js";
 
+const fresh = 'driven = "rear"\n';
+const untouched = function () { return ["", fresh.trim()].includes(byId("car-text").value.trim()); };
 let car = {};          // tables and values, as in the file
 let heard = function () {};
 let timer = null, asking = false, again = false;
@@ -61,6 +63,7 @@ function field(of, holder, told) {
   } else {
     input = el("input", { value: value === undefined ? "" : typeof value === "object" ? JSON.stringify(value) : String(value), placeholder: of.hint });
     if (of.kind === "whole") input.inputMode = "numeric";
+    if (of.kind === "shaft") input.setAttribute("list", "shafts");
     if (typeof value === "object") input.readOnly = true;
   }
   input.dataset.key = of.key;
@@ -69,7 +72,7 @@ function field(of, holder, told) {
     fromForm();
     if (told) told();
   });
-  return el("label", {}, of.label + " ", input);
+  return el("label", { className: of.wide ? "span" : "" }, of.label + " ", input);
 }
 
 function tableOf(of) {
@@ -87,7 +90,7 @@ function drives() {
 function wordsOf(entry, of) {
   const rest = of.fields.filter(function (one) { return !["id", "name"].includes(one.key) && entry[one.key] !== undefined; }).slice(0, 3)
     .map(function (one) { return String(entry[one.key]); }).join(", ");
-  return [entry.name || entry[of.named] || "new " + of.one, rest];
+  return [entry.name || String(entry[of.named] || "new " + of.one).replace(/_/g, " "), rest];
 }
 
 function listPart(of) {
@@ -96,7 +99,7 @@ function listPart(of) {
     const entries = listOf(of.at);
     const made = entries.map(function (entry, i) {
       const holder = function () { return listOf(of.at, true)[i]; };
-      const remove = button("Remove", function () {
+      const remove = button(of.as === "row" ? "\u2715" : "Remove", function () {
         listOf(of.at, true).splice(i, 1);
         drawAll();
         fromForm();
@@ -104,7 +107,7 @@ function listPart(of) {
       const called = wordsOf(entry, of)[0];
       remove.setAttribute("aria-label", "Remove " + of.one + " " + called);
       if (of.as === "row")
-        return el("div", { className: "row", role: "group", "aria-label": of.one + " " + called }, ...of.fields.map(function (one) { return field(one, holder); }), remove);
+        return el("div", { className: i === 0 ? "row first" : "row", role: "group", "aria-label": of.one + " " + called }, ...of.fields.map(function (one) { return field(one, holder); }), remove);
       const name = el("b", {}), rest = el("span", {});
       const retell = function () { const words = wordsOf(holder(), of); name.textContent = words[0]; rest.textContent = words[1] ? ": " + words[1] : ""; };
       retell();
@@ -122,8 +125,14 @@ function listPart(of) {
   return box;
 }
 
+// A help to typing; what else a car file may name as a shaft is not refused.
+function shaftNames() {
+  const own = listOf("machine").concat(listOf("shaft")).map(function (one) { return one.id; }).filter(Boolean);
+  return el("datalist", { id: "shafts" }, ...shafts.concat(own).map(function (name) { return el("option", { value: name }); }));
+}
+
 function drawForm() {
-  show(byId("car-form"), ...tables.map(tableOf), listPart(lists[0]), drives(), ...lists.slice(1).map(listPart));
+  show(byId("car-form"), shaftNames(), ...tables.map(tableOf), listPart(lists[0]), drives(), ...lists.slice(1).map(listPart));
 }
 
 function fromForm() {
@@ -154,8 +163,8 @@ export async function check(redraw) {
 function tell(said, redraw) {
   const text = byId("car-text");
   if (redraw && said.structure) { car = said.structure; drawForm(); }
-  const sentence = text.value.trim() === "" ? "" : said.problem.replace(/^car\.toml:(\d+):(\d+): /, "Line $1: ");
-  byId("car-says").textContent = sentence ? sentence : said.orders ? "Nothing wrong found in the car file." : "";
+  const sentence = untouched() ? "" : said.problem.replace(/^car\.toml:(\d+):(\d+): /, "Line $1: ");
+  byId("car-says").textContent = untouched() ? "Write what you know of the car, or start from an example." : sentence ? sentence : said.orders ? "Nothing wrong found in the car file." : "";
   text.setAttribute("aria-invalid", sentence ? "true" : "false");
   byId("lines-says").textContent = said.question_problem ? said.question_problem.replace(/^--(\w+): /, "") : "";
   if (said.orders) tellLines(said.orders);
@@ -177,9 +186,9 @@ function tellLines(orders) {
     choices(gear, orders.gears.map(function (g) { return [g, g]; }), chosen);
   }
   show(byId("lines-rows"), ...orders.rows.map(function (row) {
-    const order = row.per_wheel_turn !== null ? row.per_wheel_turn.toFixed(2) + " wheel" : row.per_engine_turn !== null ? row.per_engine_turn.toFixed(2) + " engine" : "";
-    return el("tr", {}, el("th", { scope: "row", textContent: row.name }), el("td", { textContent: row.happening }),
-      el("td", { className: "n", textContent: hertz(row) }), el("td", { className: "n", textContent: order }));
+    const order = row.per_wheel_turn !== null ? row.per_wheel_turn.toFixed(2) + " per wheel turn" : row.per_engine_turn !== null ? row.per_engine_turn.toFixed(2) + " per engine turn" : "";
+    return el("tr", {}, el("th", { scope: "row" }, row.name, el("small", { textContent: row.happening })),
+      el("td", { className: "n" }, hertz(row), el("small", { textContent: order })));
   }));
 }
 
@@ -215,6 +224,6 @@ export async function setUpCar(told) {
   byId("car-form").addEventListener("submit", function (event) { event.preventDefault(); });
   ["lines-speed", "lines-gear"].forEach(function (id) { byId(id).addEventListener("input", function () { soon(false); }); });
   const kept = await ask("GET", "/api/car");
-  byId("car-text").value = kept.text || 'name = ""\ndriven = "rear"\n';
+  byId("car-text").value = kept.text || fresh;
   await check(true);
 }

@@ -15,14 +15,22 @@ function inline(value) {
   if (typeof value === "string") return quoted(value);
   if (Array.isArray(value)) return "[" + value.map(inline).join(", ") + "]";
   if (isTable(value))
-    return "{ " + Object.keys(value).map(function (name) { return key(name) + " = " + inline(value[name]); }).join(", ") + " }";
+    return "{ " + sorted(value).map(function (name) { return key(name) + " = " + inline(value[name]); }).join(", ") + " }";
   return String(value);
+}
+
+// As a person would write them; what is not named here follows as it comes.
+const first = ["id", "name", "gear", "shaft", "kind", "size", "turns", "outer_shaft", "place", "side", "axle", "direct", "input", "driving", "driven",
+  "ratio", "pinion", "ring", "cylinders", "strokes", "elements", "element_diameter", "pitch_diameter"];
+function sorted(table) {
+  const rank = function (name) { return first.includes(name) ? first.indexOf(name) : first.length; };
+  return Object.keys(table).sort(function (a, b) { return rank(a) - rank(b); });
 }
 
 // Single values, then tables, then lists of tables: TOML has no way back up.
 function body(table, path) {
   let out = "", below = "";
-  Object.keys(table).forEach(function (name) {
+  (path ? sorted(table) : Object.keys(table)).forEach(function (name) {
     const value = table[name], full = path ? path + "." + key(name) : key(name);
     if (isTables(value)) value.forEach(function (one) { below += "\n[[" + full + "]]\n" + body(one, full); });
     else if (isTable(value) && !path) below += "\n[" + full + "]\n" + body(value, full);
@@ -35,9 +43,9 @@ const order = ["name", "notes", "driven", "gears", "engine", "tyre", "gearbox", 
   "shaft", "gear_pair", "epicyclic", "coupling", "differential", "machine", "bearing", "joint", "propshaft", "clearance"];
 
 export function carText(car, lead) {
-  const sorted = {};
-  order.concat(Object.keys(car)).forEach(function (name) { if (name in car) sorted[name] = car[name]; });
-  return lead + body(sorted, "");
+  const whole = {};
+  order.concat(Object.keys(car)).forEach(function (name) { if (name in car) whole[name] = car[name]; });
+  return lead + body(whole, "");
 }
 
 // The remarks at the top of a file, which the form must not lose.

@@ -22,8 +22,8 @@ function submit(form, says, act) {
     guarded(async function () {
       byId(says).textContent = "";
       const said = await act();
-      byId(says).textContent = said.said;
       await list();
+      byId(says).textContent = said.said;
     }, byId(form).querySelector("button"));
   });
 }
@@ -40,6 +40,13 @@ export async function setUpKeep() {
   submit("keep-form", "keep-says", function () { return ask("POST", "/api/cases", { title: byId("case-title").value, note: byId("case-note").value }); });
   submit("found-form", "found-says", function () {
     return ask("POST", "/api/cases/" + byId("found-case").value + "/found", { part: byId("found-part").value, fault: byId("found-fault").value, note: byId("found-note").value });
+  });
+  byId("clear").addEventListener("click", function () {
+    guarded(async function () {
+      if (!byId("clear-sure").checked) throw new Error("Tick \u201cYes, all of it\u201d first.");
+      await ask("DELETE", "/api/job");
+      location.reload();
+    }, byId("clear"));
   });
   await list();
 }

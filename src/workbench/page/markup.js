@@ -52,7 +52,6 @@ export function trouble(sentence) {
   const box = byId("trouble");
   box.textContent = sentence;
   box.hidden = !sentence;
-  if (sentence) box.scrollIntoView({ block: "nearest" });
 }
 
 export function choices(select, pairs, chosen) {
@@ -69,9 +68,9 @@ export function percent(p) {
 }
 
 export function bar(share) {
-  return drawn("svg", { "class": "bar", viewBox: "0 0 100 10", preserveAspectRatio: "none", "aria-hidden": "true" },
-    drawn("rect", { "class": "frame", width: 100, height: 10 }),
-    drawn("rect", { "class": "length", width: Math.max(0, Math.min(100, 100 * share)), height: 10 }));
+  const width = Math.max(0, Math.min(100, 100 * share)).toFixed(2) + "%";
+  return drawn("svg", { "class": "bar", "aria-hidden": "true" },
+    drawn("rect", { "class": "frame", width: "100%", height: "100%" }), drawn("rect", { "class": "length", width: width, height: "100%" }));
 }
 
 // A table that a phone can scroll sideways. Cells: text or elements; the first is the row's heading.

@@ -1,5 +1,5 @@
 // The recordings: where they are dropped, what is said of each, and which part of each is used.
-import { ask, sendRun } from "./bench_api.js";
+import { ask, sendRun, sendLog } from "./bench_api.js";
 import { el, drawn, show, byId, button, choices, guarded, trouble } from "./markup.js";
 
 const cards = {};     // by the recording's ID
@@ -7,8 +7,8 @@ let gears = ["N"], refresh = function () {};
 
 const loads = [["", "throttle?"], ["drive", "pulling"], ["float", "just holding speed"], ["coast", "closed, in gear"], ["neutral", "out of gear"]];
 const turns = [["straight", "straight on"], ["left", "left-hand bend"], ["right", "right-hand bend"]];
-const kinds = [["needle", "on the needle"], ["satellite", "by satellite"], ["between", "between two speeds"], ["engine", "engine, rev counter"], ["bench", "shafts, on a bench"]];
-const hints = { needle: "65 km/h", satellite: "40 mph", between: "30 mph and 60 mph", engine: "2500 rpm", bench: "1797 rpm" };
+const kinds = [["needle", "on the needle"], ["satellite", "by satellite"], ["between", "between two speeds"], ["engine", "engine, rev counter"], ["bench", "shafts, on a bench"], ["log", "in a speed log"]];
+const hints = { needle: "65 km/h", satellite: "40 mph", between: "30 mph and 60 mph", engine: "2500 rpm", bench: "1797 rpm", log: "starts at, 1:35" };
 
 export function megabytes(bytes) {
   return bytes < 1e5 ? (bytes / 1e3).toFixed(0) + " kB" : (bytes / 1e6).toFixed(1) + " MB";
@@ -154,10 +154,19 @@ function card(run, number) {
   const speed = el("input", { value: run.speed, placeholder: hints[run.speed_kind], autocomplete: "off" });
   speed.addEventListener("change", function () { change(run, { speed: speed.value.trim() }); });
   const kind = selected(run, "speed_kind", kinds);
-  kind.addEventListener("change", function () { speed.placeholder = hints[kind.value]; });
+  kind.addEventListener("change", function () { logBox.hidden = kind.value !== "log"; speed.placeholder = hints[kind.value]; });
+  const log = el("input", { type: "file", accept: ".gpx,.nmea,.csv" }), logName = el("span", {});
+  const logBox = el("label", { className: "button span" }, "Choose the speed log (GPX, NMEA, CSV) ", logName, log);
+  log.addEventListener("change", function () {
+    guarded(async function () {
+      if (log.files[0]) await sendLog(log.files[0], run.id);
+      log.value = "";
+      refresh();
+    });
+  });
   const fields = el("div", { className: "fields" }, labelled("Gear", gear), labelled("Throttle", selected(run, "load", loads)),
     labelled("Speed", speed), labelled("which was", kind), labelled("Road", selected(run, "turn", turns)),
-    labelled("Clutch", selected(run, "clutch", [["engaged", "engaged"], ["pedal down", "pedal down"]])));
+    labelled("Clutch", selected(run, "clutch", [["engaged", "engaged"], ["pedal down", "pedal down"]])), logBox);
   const remove = button("Remove", async function () {
     await ask("DELETE", "/api/runs/" + run.id);
     refresh();
@@ -169,13 +178,15 @@ function card(run, number) {
     refresh();
   });
   const box = el("article", { className: "card", "aria-labelledby": heading.id }, heading, state, fields, more, el("div", { className: "tools" }, remove, move));
-  return { box: box, heading: heading, state: state, more: more, gear: gear, run: run, shown: "" };
+  return { box: box, heading: heading, state: state, more: more, gear: gear, kind: kind, logBox: logBox, logName: logName, run: run, shown: "" };
 }
 
 function update(made, run, number) {
   made.heading.textContent = number + "  " + run.name;
   made.box.classList.toggle("bad", run.state === "unusable");
   const check = run.check || {};
+  made.logBox.hidden = made.kind.value !== "log";
+  made.logName.textContent = run.log ? ": " + run.log : "";
   made.state.textContent = run.state === "checking" ? megabytes(run.bytes) + ", being looked at ..." : run.state === "unusable" ? run.trouble :
     check.container + ", " + check.codec + ", " + clock(check.duration_s) + "; " + check.usable_s.toFixed(0) + " s usable" + (run.from_phone ? "; from a phone" : "");
   if (made.shown === run.state) return;

@@ -46,14 +46,17 @@ function nextRun(run) {
 
 // In the order of what is likely; the two that are no part stand where they belong.
 function ranking(d, act) {
-  const rows = d.suspects.slice(0, 6).map(function (s) { return { name: s.name + ", " + s.fault, share: s.probability, suspect: s }; });
+  // As many as say something: those of a hundredth or more, three at least.
+  const told = d.suspects.filter(function (s, i) { return i < 3 || (i < 8 && s.probability >= 0.01); }), left = d.suspects.length - told.length;
+  const rows = told.map(function (s) { return { name: s.name + ", " + s.fault, share: s.probability, suspect: s }; });
   rows.push({ name: "A regular noise of nothing in the car file", share: d.unexplained_probability }, { name: "No fault", share: d.no_fault_probability });
   rows.sort(function (a, b) { return b.share - a.share; });
-  return el("ul", { className: "rank" }, ...rows.map(function (row) {
+  const more = left ? el("p", { className: "fine", textContent: left + " more part" + (left === 1 ? "" : "s") + ", each less likely: the report has them all." }) : "";
+  return el("div", {}, el("ul", { className: "rank" }, ...rows.map(function (row) {
     const same = row.suspect && row.suspect.cannot_be_told_from.length ? el("p", { className: "fine", textContent: "Can't be told from " + row.suspect.cannot_be_told_from.join(", ") }) : null;
     const acts = row.suspect ? el("div", { className: "acts" }, act("Hear it", row.suspect), act("Confirm it", row.suspect), same || "") : null;
     return el("li", { className: row.suspect ? "" : "none" }, el("span", { className: "name", textContent: row.name }), el("span", { className: "share", textContent: percent(row.share) }), bar(row.share), acts || "");
-  }));
+  })), more);
 }
 
 function found(lines, runName) {
@@ -85,18 +88,18 @@ const tell = {
   },
   confirm: function (c, work, names) {
     const rows = c.recordings.map(function (r) {
-      const loud = r.would_be_heard ? "from " + r.would_be_heard.found_9_in_10_db.toFixed(0) + " dB up" : r.injected ? "at no level tried" : "";
+      const loud = r.would_be_heard ? "from " + r.would_be_heard.found_9_in_10_db.toFixed(0) + " dB up" : r.injected ? "at no level tried" : "-";
       return [names(r.recording), r.heard.toFixed(1), r.enough.toFixed(1), loud];
     });
     show(byId("confirmation"), ...heading(c.verdict, c.name + ", " + c.fault + ": " + c.reason), el("div", { id: "report-confirm" }), el("p", {}, "Among all suspects, and none, it has " + percent(c.probability) + "."),
-      table("Run by run", ["Recording", "evidence", "enough", "would be heard"], rows), nextRun(c.next_run), cautions(c.cautions));
+      table("Run by run", ["Recording", "evidence", "enough", "loud enough to be heard"], rows), nextRun(c.next_run), cautions(c.cautions));
   },
   compare: function (c) {
     const rows = c.parts.map(function (p) {
       const change = p.change_db === null ? "-" : (p.change_db > 0 ? "+" : "") + p.change_db.toFixed(1) + " dB (" + p.low_db.toFixed(1) + " to " + p.high_db.toFixed(1) + ")";
       return [p.name, change, words[p.verdict] || p.verdict];
     });
-    show(byId("comparison"), ...heading(c.verdict, c.reason), el("div", { id: "report-compare" }), table("Part by part: change with its 90 % interval", ["Part", "Change", ""], rows),
+    show(byId("comparison"), ...heading(c.verdict, c.reason), el("div", { id: "report-compare" }), table("Part by part: change with its 90 % interval", ["Part", "Change", "Verdict"], rows),
       ...c.remarks.map(function (one) { return el("p", { className: "problem", textContent: one }); }), cautions(c.cautions));
   },
   listen: function (l, work) {

@@ -24,7 +24,7 @@ function tellCar(orders, wrong) {
 
 function recorded(runs) {
   if (!runs.length) return "none yet";
-  const bad = runs.filter(function (run) { return run.state === "unusable"; }).length, open = runs.filter(function (run) { return !run.gear || !run.speed || (!run.load && run.gear !== "N"); }).length;
+  const bad = runs.filter(function (run) { return run.state === "unusable"; }).length, open = runs.filter(function (run) { return !run.gear || !(run.speed_kind === "log" ? run.log : run.speed) || (!run.load && run.gear !== "N"); }).length;
   return runs.length + (bad ? ", " + bad + " unusable" : open ? ", " + open + " to be described" : ", all described");
 }
 
