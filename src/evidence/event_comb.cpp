@@ -336,7 +336,7 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
                           smear[w], spectra, level, limits.explained, strengths);
         looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size()};
       }
-      out.heard_at_all = out.heard_at_all || !placed.front().lines.empty();
+      for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
       comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom, line_cap,
                            factors.data());
       for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
