@@ -79,9 +79,11 @@ std::vector<CombLine> comb_of(const Family& family, bool modulated) {
     lines.push_back({harmonic, 0, presence, 1.0});
   if (modulated && family.fault == Fault::rolling_element)
     for (int turn = 1; turn <= 4; ++turn) lines.push_back({0.0, turn, turn <= 2 ? .5 : .4, 1.0});
+  // Two turns beside a joint's line stands its next.
+  const bool joint = family.fault == Fault::dry_joint;
   if (modulated)
     for (int h = 1; h <= 3; ++h)
-      for (const int side : {-2, -1, 1, 2})
+      for (const int side : joint ? std::vector{-1, 1} : std::vector{-2, -1, 1, 2})
         lines.push_back({static_cast<double>(h), side, std::abs(side) == 1 ? .35 : .2, 0.5});
   return lines;
 }
@@ -354,13 +356,13 @@ std::vector<ExplainedOrders> explained_by(const Family& family, double fundament
   const int harmonics = element ? 4 : 12, sides = element ? 1 : 3;
   const double half_width = family.fault == Fault::dry_joint ? 0.010 : element ? 0.004 : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
-  constexpr int cage_turns = 8;
+  // As the loaded zone lets a race's or an element's strikes swell, the turns themselves show.
+  const int turns = modulation == 0.0 || family.fault == Fault::dry_joint ? 0 : element ? 8 : 4;
   std::vector<ExplainedOrders> explained;
   const auto add = [&](double order) {
     explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
   };
-  if (family.fault == Fault::rolling_element)
-    for (int turn = 1; turn <= cage_turns; ++turn) add(turn * modulation_at(family, modulation, slip));
+  for (int turn = 1; turn <= turns; ++turn) add(turn * modulation_at(family, modulation, slip));
   for (double h = step; h <= harmonics; h += step)
     for (int side = modulation != 0.0 ? -sides : 0; side <= (modulation != 0.0 ? sides : 0); ++side) {
       add(h * fundamental * (1.0 + slip) + side * modulation_at(family, modulation, slip));
