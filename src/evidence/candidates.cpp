@@ -51,7 +51,8 @@ ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r] || candidate.visibility[r] < faint * loudest) continue;
     if (const auto place = place_of(*track.family[r], runs[r]))
-      explained[r] = explained_by(*track.family[r], place->fundamental, place->modulation, candidate.slip);
+      explained[r] =
+          explained_by(*track.family[r], place->fundamental, candidate.modulation[r], candidate.slip);
   }
   return explained;
 }
@@ -66,7 +67,7 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
     CombLimits limits;
     if (explained) limits = {(*explained)[r], candidate.slip};
     EventEvidence evidence = event_evidence(spectra_for(*place->spectra, candidate.fault), *track.family[r],
-                                            place->fundamental, place->modulation, limits);
+                                            place->fundamental, candidate.modulation[r], limits);
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
   }
@@ -84,6 +85,34 @@ void judge_events(Candidate& candidate, const Track& track, const std::vector<He
       candidate.band_low = run.wheel.slipping.groups[all.best_group].low;
       candidate.band_high = run.wheel.slipping.groups[all.best_group].high;
     }
+}
+
+// Whether the odd turns of a joint's shaft show half as much as its own lines, the even ones, or more. Then
+// something comes once per turn, and the joint can't be what makes them.
+bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
+                                   const std::vector<HeardRun>& runs) {
+  double odd = 0.0, even = 0.0;
+  int odd_lines = 0, even_lines = 0;
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
+    if (!place) continue;
+    for (const CombSeen& line :
+         comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r], place->fundamental,
+                   candidate.modulation[r], candidate.slip, candidate.group)) {
+      if (line.harmonic > 3.0) continue;
+      const double excess = std::max(0.0, line.above_background.power_ratio() - 1.0);
+      (line.side == 0 ? even : odd) += excess;
+      ++(line.side == 0 ? even_lines : odd_lines);
+    }
+  }
+  return odd_lines > 0 && even_lines > 0 && odd / odd_lines > 0.5 * even / even_lines;
+}
+
+void judge_joint_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  judge_events(candidate, track, runs);
+  if (!odd_turns_stand_by_themselves(candidate, track, runs)) return;
+  candidate.modulation.assign(runs.size(), 0.0);
+  judge_events(candidate, track, runs);
 }
 
 // The best loaded run counts: wear that shows in one gear or on one flank is wear.
@@ -278,7 +307,10 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
   }
   switch (candidate.kind) {
     case EvidenceKind::events:
-      judge_events(candidate, track, runs);
+      if (candidate.fault == Fault::dry_joint)
+        judge_joint_events(candidate, track, runs);
+      else
+        judge_events(candidate, track, runs);
       break;
     case EvidenceKind::mesh_sidebands:
       judge_mesh(candidate, track, runs);
@@ -401,7 +433,7 @@ void show_lines(Candidate& candidate, const std::vector<HeardRun>& runs) {
     const Place& place = followed->place;
     for (const CombSeen& seen :
          comb_seen(spectra_for(*place.spectra, candidate.fault), *followed->family, place.fundamental,
-                   place.modulation, candidate.slip, candidate.group))
+                   candidate.modulation[r], candidate.slip, candidate.group))
       candidate.lines.push_back({r, seen.harmonic, seen.side, Order(seen.order), place.engine_bound,
                                  Order(seen.order) * place.reference_rate, seen.above_background,
                                  seen.chance});
