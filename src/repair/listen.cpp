@@ -76,19 +76,21 @@ class CosineTable {
   std::array<float, steps + 2> values_{};
 };
 
-// Unit vectors that turn with an order.
+// Unit vectors that turn with an order; angles are zero or more.
 struct Turning {
   std::vector<float> along, across;
 };
-Turning turning(std::span<const double> angle, double order) {
+void turn_with(std::span<const double> angle, double order, Turning& out) {
   static const CosineTable cosine;
-  Turning out{std::vector<float>(angle.size()), std::vector<float>(angle.size())};
+  out.along.resize(angle.size());
+  out.across.resize(angle.size());
   for (std::size_t i = 0; i < angle.size(); ++i) {
-    const double turned = order * angle[i], fraction = turned - std::floor(turned);
+    const double turned = order * angle[i];
+    double fraction = turned - static_cast<double>(static_cast<long long>(turned));
+    if (fraction < 0.0) fraction += 1.0;
     out.along[i] = cosine(fraction);
     out.across[i] = cosine(fraction < 0.25 ? fraction + 0.75 : fraction - 0.25);
   }
-  return out;
 }
 
 // Slow mean: two running means of this length, over blocks a few hundredths of it long, straight lines in
@@ -117,18 +119,62 @@ std::vector<float> slow_mean(const std::vector<float>& values, double seconds, d
   return out;
 }
 
-// A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
-// means over it hold its strength and phase. What they hold is taken away; the rest stays as it was.
-void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
-  const auto [along, across] = turning(angle, order);
-  std::vector<float> real(samples.size()), imaginary(samples.size());
-  for (std::size_t i = 0; i < samples.size(); ++i) {
-    real[i] = samples[i] * along[i];
-    imaginary[i] = samples[i] * across[i];
+// Values that stand for the middles of blocks, straight lines in between and level beyond the ends.
+struct BlockMeans {
+  std::size_t block;
+  std::vector<float> means;
+  // Value at sample i of block b is first + slope x i in either half of the block.
+  struct Line {
+    float first, slope;
+  };
+  [[nodiscard]] Line line(std::size_t b, std::size_t half) const {
+    const std::size_t left = half == 0 ? b - std::min<std::size_t>(b, 1) : b;
+    const std::size_t right = half == 0 ? b : std::min(b + 1, means.size() - 1);
+    const float slope = (means[right] - means[left]) / static_cast<float>(block);
+    return {means[b] + slope * (0.5f - 0.5f * static_cast<float>(block)), slope};
   }
-  for (auto* part : {&real, &imaginary}) *part = slow_mean(*part, notch_seconds, rate_hz);
-  for (std::size_t i = 0; i < samples.size(); ++i)
-    samples[i] -= 2.0f * (real[i] * along[i] + imaginary[i] * across[i]);
+};
+
+// A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
+// means over it hold its strength and phase: two running means over blocks a few hundredths of their length. What
+// they hold is taken away; the rest stays as it was.
+void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
+  constexpr double blocks_in_length = 150.0;
+  const auto block =
+      std::max<std::size_t>(1, static_cast<std::size_t>(notch_seconds * rate_hz / blocks_in_length));
+  const std::size_t count = (samples.size() + block - 1) / block;
+  const auto size_of = [&](std::size_t b) { return std::min(block, samples.size() - b * block); };
+  BlockMeans real{block, std::vector<float>(count)}, imaginary = real;
+  Turning turning;
+  for (std::size_t b = 0; b < count; ++b) {
+    const std::size_t size = size_of(b);
+    turn_with(angle.subspan(b * block, size), order, turning);
+    const float* x = samples.data() + b * block;
+    float re = 0.0f, im = 0.0f;
+    for (std::size_t i = 0; i < size; ++i) {
+      re += x[i] * turning.along[i];
+      im += x[i] * turning.across[i];
+    }
+    real.means[b] = re / static_cast<float>(size);
+    imaginary.means[b] = im / static_cast<float>(size);
+  }
+  const auto width = static_cast<std::size_t>(notch_seconds * rate_hz / static_cast<double>(block));
+  for (auto* part : {&real, &imaginary})
+    part->means = moving_average(moving_average(part->means, width), width);
+  for (std::size_t b = 0; b < count; ++b) {
+    const std::size_t size = size_of(b);
+    turn_with(angle.subspan(b * block, size), order, turning);
+    float* x = samples.data() + b * block;
+    for (std::size_t half = 0; half < 2; ++half) {
+      const auto re = real.line(b, half), im = imaginary.line(b, half);
+      const std::size_t from = half == 0 ? 0 : std::min(size, block / 2), to = half == 0 ? std::min(size, block / 2) : size;
+      for (std::size_t i = from; i < to; ++i) {
+        const auto at = static_cast<float>(i);
+        x[i] -= 2.0f * ((re.first + re.slope * at) * turning.along[i] +
+                        (im.first + im.slope * at) * turning.across[i]);
+      }
+    }
+  }
 }
 
 std::vector<float> without_tones(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
@@ -293,7 +339,9 @@ std::vector<float> band_alone(std::span<const float> samples, double rate_hz, He
 
 std::vector<float> beat_brought_out(std::vector<float> samples, double rate_hz, const AngleTrack& shaft,
                                     double beats) {
-  const auto [along, across] = turning(angles(samples.size(), rate_hz, shaft), beats);
+  Turning turning;
+  turn_with(angles(samples.size(), rate_hz, shaft), beats, turning);
+  const auto& [along, across] = turning;
   std::vector<float> power(samples.size()), real(samples.size()), imaginary(samples.size());
   for (std::size_t i = 0; i < samples.size(); ++i) {
     power[i] = samples[i] * samples[i];

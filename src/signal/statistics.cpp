@@ -194,15 +194,23 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
         std::array<const float*, 8> rows{};
         for (std::size_t r = 0; r < 8; ++r) rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
         wide().interleave(rows.data(), block, lanes.data());
-        const LaneRanked middle = lane_ranked(lanes, (block - 1) / 2);
+        LaneRanked middle;
+        if (block % 2 == 0)
+          middle = lane_ranked(lanes, (block - 1) / 2);
+        else
+          middle.value = middle.above = lane_rank(lanes, block / 2);
         for (std::size_t r = 0; r < starts.size(); ++r)
-          out.push_back(block % 2 == 1 ? middle.value[r]
-                                       : 0.5 * (static_cast<double>(middle.value[r]) +
-                                                static_cast<double>(middle.above[r])));
+          out.push_back(0.5 * (static_cast<double>(middle.value[r]) + static_cast<double>(middle.above[r])));
       });
 }
 
 void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
+
+std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank) {
+  std::array<float, 8> out{};
+  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.data(), nullptr);
+  return out;
+}
 
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank) {
   LaneRanked out;

@@ -49,7 +49,7 @@ void divide_by_background(EightSpectra power, double bin_hz) {
   std::vector<std::array<float, frames>> knots;
   for (std::size_t centre = 0; centre < bins + step; centre += step) {
     const std::size_t from = centre > width / 2 ? std::min(centre - width / 2, bins - width) : 0;
-    knots.push_back(lane_ranked(power.subspan(from * frames, width * frames), width / 2).value);
+    knots.push_back(lane_rank(power.subspan(from * frames, width * frames), width / 2));
     for (float& value : knots.back()) value /= std::numbers::ln2_v<float>;
   }
   constexpr float tiny = 1e-20f;
