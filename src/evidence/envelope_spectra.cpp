@@ -159,8 +159,8 @@ struct Quartiles {
   double low, middle, high;
 };
 
-// To about a ten-thousandth, of many values whose quartiles lie between 2^-8 and 2^8: counts by exponent and eight
-// bits of mantissa, straight lines within.
+// To about a ten-thousandth, of many values whose quartiles lie between 2^-8 and 2^8: counts by exponent and
+// eight bits of mantissa, straight lines within.
 Quartiles quartiles_of_many(std::span<const float> values) {
   constexpr std::int32_t first = 119 << 23, shift = 15, most = 4095;  // the bits of 2^-8
   std::array<std::uint32_t, most + 1> counts{};
@@ -278,7 +278,8 @@ void GroupSums::extend(std::span<const float> power, std::size_t count) {
 }
 
 double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
-  const auto sum = static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
+  const auto sum =
+      static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
   return sum / (unit * static_cast<double>(to - from));
 }
 

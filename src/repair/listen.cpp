@@ -55,41 +55,42 @@ std::vector<double> angles(std::size_t count, double rate_hz, const AngleTrack& 
   return angle;
 }
 
-// Cosine of whole turns by a table, linear in between: within 3e-7, and the calls of a whole recording for
-// over a hundred tones take a tenth of the time.
-class CosineTable {
- public:
-  CosineTable() {
-    for (std::size_t i = 0; i < values_.size(); ++i)
-      values_[i] = static_cast<float>(
-          std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(steps)));
-  }
-  // fraction: 0 up to 1, of a turn
-  [[nodiscard]] float operator()(double fraction) const {
-    const double at = fraction * static_cast<double>(steps);
-    const auto k = static_cast<std::size_t>(at);
-    return values_[k] + static_cast<float>(at - static_cast<double>(k)) * (values_[k + 1] - values_[k]);
-  }
-
- private:
-  static constexpr std::size_t steps = 4096;
-  std::array<float, steps + 2> values_{};
-};
-
-// Unit vectors that turn with an order; angles are zero or more.
+// Unit vectors that turn with an order. Over a hundred samples a shaft turns evenly to a hundred-thousandth
+// of a turn: exact at the start of each such piece, and turned on in eight strands between.
 struct Turning {
   std::vector<float> along, across;
 };
 void turn_with(std::span<const double> angle, double order, Turning& out) {
-  static const CosineTable cosine;
-  out.along.resize(angle.size());
-  out.across.resize(angle.size());
-  for (std::size_t i = 0; i < angle.size(); ++i) {
-    const double turned = order * angle[i];
-    double fraction = turned - static_cast<double>(static_cast<long long>(turned));
-    if (fraction < 0.0) fraction += 1.0;
-    out.along[i] = cosine(fraction);
-    out.across[i] = cosine(fraction < 0.25 ? fraction + 0.75 : fraction - 0.25);
+  constexpr std::size_t piece = 128, strands = 8;
+  out.along.resize((angle.size() + piece - 1) / piece * piece);
+  out.across.resize(out.along.size());
+  for (std::size_t from = 0; from < angle.size(); from += piece) {
+    const std::size_t size = std::min(piece, angle.size() - from), last = size - 1;
+    const double start = order * angle[from];
+    const double step = last == 0 ? 0.0 : (order * angle[from + last] - start) / static_cast<double>(last);
+    const auto unit = [](double turns) { return std::polar(1.0, 2.0 * std::numbers::pi * turns); };
+    const std::complex<double> first = unit(start - std::floor(start)), on = unit(step);
+    std::array<float, strands> re{}, im{};
+    double x = first.real(), y = first.imag();
+    for (std::size_t k = 0; k < strands; ++k) {
+      re[k] = static_cast<float>(x);
+      im[k] = static_cast<float>(y);
+      const double next = x * on.real() - y * on.imag();
+      y = x * on.imag() + y * on.real();
+      x = next;
+    }
+    const std::complex<double> by_strands = unit(step * static_cast<double>(strands));
+    const auto c = static_cast<float>(by_strands.real()), s = static_cast<float>(by_strands.imag());
+    for (std::size_t i = 0; i < piece; i += strands) {
+      float *along = out.along.data() + from + i, *across = out.across.data() + from + i;
+      for (std::size_t k = 0; k < strands; ++k) {
+        along[k] = re[k];
+        across[k] = im[k];
+        const float next = re[k] * c - im[k] * s;
+        im[k] = re[k] * s + im[k] * c;
+        re[k] = next;
+      }
+    }
   }
 }
 
@@ -136,8 +137,8 @@ struct BlockMeans {
 };
 
 // A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
-// means over it hold its strength and phase: two running means over blocks a few hundredths of their length. What
-// they hold is taken away; the rest stays as it was.
+// means over it hold its strength and phase: two running means over blocks a few hundredths of their length.
+// What they hold is taken away; the rest stays as it was.
 void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
   constexpr double blocks_in_length = 150.0;
   const auto block =
@@ -167,7 +168,8 @@ void take_tone_out(std::vector<float>& samples, std::span<const double> angle, d
     float* x = samples.data() + b * block;
     for (std::size_t half = 0; half < 2; ++half) {
       const auto re = real.line(b, half), im = imaginary.line(b, half);
-      const std::size_t from = half == 0 ? 0 : std::min(size, block / 2), to = half == 0 ? std::min(size, block / 2) : size;
+      const std::size_t from = half == 0 ? 0 : std::min(size, block / 2),
+                        to = half == 0 ? std::min(size, block / 2) : size;
       for (std::size_t i = from; i < to; ++i) {
         const auto at = static_cast<float>(i);
         x[i] -= 2.0f * ((re.first + re.slope * at) * turning.along[i] +

@@ -71,8 +71,8 @@ void read_with(const Kernel& kernel, const Padded& samples, std::span<const doub
       const double at = positions[first + i] + pad;
       from[i] = at > reach && at < end ? at - (reach - 1.0) : 0.0;  // there is nothing but padding
     }
-    wide().read_between(samples.held.data(), from.data(), count, kernel.weights.data(), kernel.taps, kernel.rows,
-                        out + first);
+    wide().read_between(samples.held.data(), from.data(), count, kernel.weights.data(), kernel.taps,
+                        kernel.rows, out + first);
   }
 }
 
@@ -84,9 +84,10 @@ class StretchedKernels {
   // The kernel for times `spacing` samples apart.
   const Kernel& for_spacing(double spacing) {
     if (!last_ || !(spacing > more_than_ && spacing <= up_to_)) {
-      const int step = spacing <= unstretched
-                           ? 0
-                           : std::min(widest, static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
+      const int step =
+          spacing <= unstretched
+              ? 0
+              : std::min(widest, static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
       more_than_ = step == 0 ? -1.0 : std::max(unstretched, std::exp2((step - 0.999999) / steps_per_octave));
       up_to_ = step == 0        ? unstretched
                : step == widest ? HUGE_VAL
@@ -172,7 +173,8 @@ std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
     kernel = &wanted;
     positions[held++] = times[i] * rate_hz;
   }
-  if (held > 0) read_with(*kernel, padded, std::span(positions).first(held), out.data() + times.size() - held);
+  if (held > 0)
+    read_with(*kernel, padded, std::span(positions).first(held), out.data() + times.size() - held);
   return out;
 }
 

@@ -290,14 +290,15 @@ void read_at(const float* x, const double* position, std::size_t count, const fl
   }
 }
 
-void read_between(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
-                  std::size_t rows, float* out) {
+void read_between(const float* x, const double* position, std::size_t count, const float* table,
+                  std::size_t taps, std::size_t rows, float* out) {
   for (std::size_t i = 0; i < count; ++i) {
     const auto whole = static_cast<long>(position[i]);
     const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
     const auto row = static_cast<long>(fine);
     const float* low = table + static_cast<std::size_t>(row) * taps;
-    out[i] = dot_between(x + whole, low, low + taps, static_cast<float>(fine - static_cast<double>(row)), taps);
+    out[i] =
+        dot_between(x + whole, low, low + taps, static_cast<float>(fine - static_cast<double>(row)), taps);
   }
 }
 
@@ -376,8 +377,8 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
   return found != 0;
 }
 
-// Floats that are not negative are in the order of their bits. A lower end is built bit by bit from the top, a bit
-// staying where no more than `rank` values lie below, until one value is left above it, the one sought.
+// Floats that are not negative are in the order of their bits. A lower end is built bit by bit from the top,
+// a bit staying where no more than `rank` values lie below, until one value is left above it, the one sought.
 void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
   const Bits most = Bits{} + static_cast<int>(rank), largest = Bits{} + 0x7f7fffff;
   for (std::size_t i = 0; i < parts; ++i) {
@@ -422,8 +423,9 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform, real_frames, unpack, add_power, lane_power, two_pass, dot, dot_between, read_at, read_between,
-                 complex_windows, block_sums, interleave, lane_ranked, log_all};
+const Wide loops{transform,       real_frames, unpack,      add_power,   lane_power,
+                 two_pass,        dot,         dot_between, read_at,     read_between,
+                 complex_windows, block_sums,  interleave,  lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

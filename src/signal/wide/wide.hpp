@@ -58,8 +58,8 @@ struct Wide {
   float (*dot)(const float* a, const float* b, std::size_t taps);
   // sum of x[k] (low[k] + part (high[k] - low[k]))
   float (*dot_between)(const float* x, const float* low, const float* high, float part, std::size_t taps);
-  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple of
-  // 8) between one sample and the next, on the samples from the whole position on.
+  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple
+  // of 8) between one sample and the next, on the samples from the whole position on.
   void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
                   std::size_t taps, std::size_t rows, float* out);
   // The same between two rows (there are `rows` + 1).
