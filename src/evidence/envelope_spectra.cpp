@@ -5,6 +5,7 @@
 #include <bit>
 #include <cmath>
 #include <complex>
+#include <cstdint>
 #include <numbers>
 #include <optional>
 
@@ -101,22 +102,32 @@ float between_frames(const std::vector<float>& values, double position) {
   return values[i] + part * (values[i + 1] - values[i]);
 }
 
-// |FFT|^2 over the background: noise has mean 1.
-std::vector<float> whitened_spectrum(const std::vector<float>& envelope, const EnvelopeGrid& grid,
-                                     const RealFft& fft, const EnvelopeSettings& settings) {
-  std::vector<float> angle(grid.points);
-  for (std::size_t i = 0; i < grid.points; ++i)
-    angle[i] = grid.taper[i] * between_frames(envelope, grid.frame[i]);
-  std::vector<std::complex<float>> bins(grid.points / 2 + 1);
-  fft.forward(angle, bins);
-  std::vector<float> power(bins.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) power[k] = std::norm(bins[k]);
-  const auto width =
-      std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
-  const std::vector<float> background = exponential_background(power, width);
-  for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;
-  return power;
-}
+// Turns envelopes of one level into spectra; keeps its scratch memory.
+class Whitener {
+ public:
+  Whitener(const EnvelopeGrid& grid, const EnvelopeSettings& settings)
+      : grid_(grid), fft_(grid.points), angle_(grid.points), bins_(grid.points / 2 + 1) {
+    width_ = std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
+  }
+  // |FFT|^2 over the background: noise has mean 1.
+  std::vector<float> operator()(const std::vector<float>& envelope) {
+    for (std::size_t i = 0; i < grid_.points; ++i)
+      angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
+    fft_.forward(angle_, bins_);
+    std::vector<float> power(bins_.size());
+    for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(bins_[k]);
+    const std::vector<float> background = exponential_background(power, width_);
+    for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;
+    return power;
+  }
+
+ private:
+  const EnvelopeGrid& grid_;
+  RealFft fft_;
+  std::size_t width_;
+  std::vector<float> angle_;
+  std::vector<std::complex<float>> bins_;
+};
 
 std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known,
                                        Order lowest) {
@@ -144,12 +155,44 @@ std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands
   return groups;
 }
 
+struct Quartiles {
+  double low, middle, high;
+};
+
+// To about a ten-thousandth, of many values whose quartiles lie between 2^-8 and 2^8: counts by exponent and
+// eight bits of mantissa, straight lines within.
+Quartiles quartiles_of_many(std::span<const float> values) {
+  constexpr std::int32_t first = 119 << 23, shift = 15, most = 4095;  // the bits of 2^-8
+  std::array<std::uint32_t, most + 1> counts{};
+  for (const float value : values)
+    ++counts[static_cast<std::size_t>(
+        std::clamp((std::bit_cast<std::int32_t>(value) - first) >> shift, std::int32_t{0}, most))];
+  std::size_t bucket = 0, before = 0;
+  const auto at = [&](double share) {  // in rising order
+    const double rank = share * static_cast<double>(values.size() - 1) + 0.5;
+    while (static_cast<double>(before + counts[bucket]) < rank) before += counts[bucket++];
+    const auto edge = [](std::size_t b) {
+      return static_cast<double>(std::bit_cast<float>(first + (static_cast<std::int32_t>(b) << shift)));
+    };
+    return std::lerp(edge(bucket), edge(bucket + 1), (rank - static_cast<double>(before)) / counts[bucket]);
+  };
+  const double low = at(0.25), middle = at(0.5);
+  return {low, middle, at(0.75)};
+}
+
+Quartiles quartiles_of(std::span<const float> values) {
+  constexpr std::size_t many = 4096;
+  if (values.size() >= many) return quartiles_of_many(values);
+  const std::vector<double> q = quantiles(values, std::array{0.25, 0.5, 0.75});
+  return {q[0], q[1], q[2]};
+}
+
 // Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range /
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
 double independent_bands(std::span<const float> values) {
   if (values.size() < 16) return 1.0;
-  const std::vector<double> quarters = quantiles(values, std::array{0.25, 0.5, 0.75});
-  const double ratio = 1.349 * quarters[1] / std::max(quarters[2] - quarters[0], 1e-9);
+  const Quartiles q = quartiles_of(values);
+  const double ratio = 1.349 * q.middle / std::max(q.high - q.low, 1e-9);
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
@@ -235,7 +278,8 @@ void GroupSums::extend(std::span<const float> power, std::size_t count) {
 }
 
 double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
-  const auto sum = static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
+  const auto sum =
+      static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
   return sum / (unit * static_cast<double>(to - from));
 }
 
@@ -279,14 +323,13 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}}) {
     const BandLevel level = compressed_envelopes(limited, window, settings);
     const EnvelopeGrid grid = envelope_grid(level, reference);
-    const RealFft fft(grid.points);
+    Whitener whitened(grid, settings);
     BandLevelSpectra spectra{grid.turns, {}, {}, {}};
     for (const Band& band : level.bands) {
       const bool heard = band.high <= settings.highest.value();
       spectra.low.emplace_back(band.low);
       spectra.high.emplace_back(band.high);
-      spectra.power.push_back(heard ? whitened_spectrum(band.envelope, grid, fft, settings)
-                                    : std::vector<float>{});
+      spectra.power.push_back(heard ? whitened(band.envelope) : std::vector<float>{});
     }
     out.turns = grid.turns;
     out.levels.push_back(std::move(spectra));

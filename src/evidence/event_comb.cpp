@@ -168,8 +168,8 @@ bool is_explained(double order, double width, std::span<const ExplainedOrders> e
 // The heard groups of one window length, side by side.
 struct Level {
   const GroupSums* sums;
-  std::vector<std::size_t> groups;                // by lane
-  std::vector<std::vector<float>> bands;          // independent bands [octave][lane]
+  std::vector<std::size_t> groups;        // by lane
+  std::vector<std::vector<float>> bands;  // independent bands [octave][lane]
 };
 
 std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
@@ -177,7 +177,8 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
   for (std::size_t g = 0; g < spectra.groups.size(); ++g) {
     const GroupSpectrum& group = spectra.groups[g];
     if (!group.sums) continue;
-    if (levels.empty() || levels.back().sums != group.sums.get()) levels.push_back({group.sums.get(), {}, {}});
+    if (levels.empty() || levels.back().sums != group.sums.get())
+      levels.push_back({group.sums.get(), {}, {}});
     Level& level = levels.back();
     level.groups.push_back(g);
     if (level.bands.size() < group.effective_bands.size())
@@ -215,8 +216,8 @@ LineLook look_at(const CombLine& line, const Window& w, const Level& level, Stre
 }
 
 PlacedComb place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-                 const EnvelopeSpectra& spectra, const Level& level, std::span<const ExplainedOrders> explained,
-                 StrengthRows& strengths) {
+                 const EnvelopeSpectra& spectra, const Level& level,
+                 std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
   PlacedComb placed;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
@@ -334,13 +335,14 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
       std::array<PlacedComb, 3> placed;
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
-        placed[w] = place(comb, fundamental * (1.0 + out.slip[s]), modulation_at(family, modulation, out.slip[s]),
-                          smear[w], spectra, level, limits.explained, strengths);
+        placed[w] =
+            place(comb, fundamental * (1.0 + out.slip[s]), modulation_at(family, modulation, out.slip[s]),
+                  smear[w], spectra, level, limits.explained, strengths);
         looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size()};
       }
       for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
       comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom, line_cap,
-                           factors.data());
+                                factors.data());
       for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
         for (std::size_t a = 0; a < out.strengths; ++a)
           out.at(level.groups[lane], s, a) = factors[a * level.sums->lanes() + lane];
@@ -416,11 +418,13 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
   comb_loops().over_strengths(sums.data(), whole, prior.data(), most, total.data(), largest.data());
 
   const auto cell = static_cast<std::size_t>(
-      std::max_element(largest.begin(), largest.begin() + static_cast<std::ptrdiff_t>(cells)) - largest.begin());
+      std::max_element(largest.begin(), largest.begin() + static_cast<std::ptrdiff_t>(cells)) -
+      largest.begin());
   best.best_group = cell / first.slips;
   best.best_slip = first.slip[cell % first.slips];
   for (std::size_t a = 0; a < prior.size(); ++a)
-    if (sums[(cell / 8 * prior.size() + a) * 8 + cell % 8] == largest[cell]) best.best_strength = octaves_of(a);
+    if (sums[(cell / 8 * prior.size() + a) * 8 + cell % 8] == largest[cell])
+      best.best_strength = octaves_of(a);
 
   std::fill(total.begin() + static_cast<std::ptrdiff_t>(cells), total.end(), -1e9f);
   const float top = *std::max_element(total.begin(), total.end());

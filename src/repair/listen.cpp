@@ -55,40 +55,43 @@ std::vector<double> angles(std::size_t count, double rate_hz, const AngleTrack& 
   return angle;
 }
 
-// Cosine of whole turns by a table, linear in between: within 3e-7, and the calls of a whole recording for
-// over a hundred tones take a tenth of the time.
-class CosineTable {
- public:
-  CosineTable() {
-    for (std::size_t i = 0; i < values_.size(); ++i)
-      values_[i] = static_cast<float>(
-          std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(steps)));
-  }
-  // fraction: 0 up to 1, of a turn
-  [[nodiscard]] float operator()(double fraction) const {
-    const double at = fraction * static_cast<double>(steps);
-    const auto k = static_cast<std::size_t>(at);
-    return values_[k] + static_cast<float>(at - static_cast<double>(k)) * (values_[k + 1] - values_[k]);
-  }
-
- private:
-  static constexpr std::size_t steps = 4096;
-  std::array<float, steps + 2> values_{};
-};
-
-// Unit vectors that turn with an order.
+// Unit vectors that turn with an order. Over a hundred samples a shaft turns evenly to a hundred-thousandth
+// of a turn: exact at the start of each such piece, and turned on in eight strands between.
 struct Turning {
   std::vector<float> along, across;
 };
-Turning turning(std::span<const double> angle, double order) {
-  static const CosineTable cosine;
-  Turning out{std::vector<float>(angle.size()), std::vector<float>(angle.size())};
-  for (std::size_t i = 0; i < angle.size(); ++i) {
-    const double turned = order * angle[i], fraction = turned - std::floor(turned);
-    out.along[i] = cosine(fraction);
-    out.across[i] = cosine(fraction < 0.25 ? fraction + 0.75 : fraction - 0.25);
+void turn_with(std::span<const double> angle, double order, Turning& out) {
+  constexpr std::size_t piece = 128, strands = 8;
+  out.along.resize((angle.size() + piece - 1) / piece * piece);
+  out.across.resize(out.along.size());
+  for (std::size_t from = 0; from < angle.size(); from += piece) {
+    const std::size_t size = std::min(piece, angle.size() - from), last = size - 1;
+    const double start = order * angle[from];
+    const double step = last == 0 ? 0.0 : (order * angle[from + last] - start) / static_cast<double>(last);
+    const auto unit = [](double turns) { return std::polar(1.0, 2.0 * std::numbers::pi * turns); };
+    const std::complex<double> first = unit(start - std::floor(start)), on = unit(step);
+    std::array<float, strands> re{}, im{};
+    double x = first.real(), y = first.imag();
+    for (std::size_t k = 0; k < strands; ++k) {
+      re[k] = static_cast<float>(x);
+      im[k] = static_cast<float>(y);
+      const double next = x * on.real() - y * on.imag();
+      y = x * on.imag() + y * on.real();
+      x = next;
+    }
+    const std::complex<double> by_strands = unit(step * static_cast<double>(strands));
+    const auto c = static_cast<float>(by_strands.real()), s = static_cast<float>(by_strands.imag());
+    for (std::size_t i = 0; i < piece; i += strands) {
+      float *along = out.along.data() + from + i, *across = out.across.data() + from + i;
+      for (std::size_t k = 0; k < strands; ++k) {
+        along[k] = re[k];
+        across[k] = im[k];
+        const float next = re[k] * c - im[k] * s;
+        im[k] = re[k] * s + im[k] * c;
+        re[k] = next;
+      }
+    }
   }
-  return out;
 }
 
 // Slow mean: two running means of this length, over blocks a few hundredths of it long, straight lines in
@@ -117,18 +120,63 @@ std::vector<float> slow_mean(const std::vector<float>& values, double seconds, d
   return out;
 }
 
-// A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
-// means over it hold its strength and phase. What they hold is taken away; the rest stays as it was.
-void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
-  const auto [along, across] = turning(angle, order);
-  std::vector<float> real(samples.size()), imaginary(samples.size());
-  for (std::size_t i = 0; i < samples.size(); ++i) {
-    real[i] = samples[i] * along[i];
-    imaginary[i] = samples[i] * across[i];
+// Values that stand for the middles of blocks, straight lines in between and level beyond the ends.
+struct BlockMeans {
+  std::size_t block;
+  std::vector<float> means;
+  // Value at sample i of block b is first + slope x i in either half of the block.
+  struct Line {
+    float first, slope;
+  };
+  [[nodiscard]] Line line(std::size_t b, std::size_t half) const {
+    const std::size_t left = half == 0 ? b - std::min<std::size_t>(b, 1) : b;
+    const std::size_t right = half == 0 ? b : std::min(b + 1, means.size() - 1);
+    const float slope = (means[right] - means[left]) / static_cast<float>(block);
+    return {means[b] + slope * (0.5f - 0.5f * static_cast<float>(block)), slope};
   }
-  for (auto* part : {&real, &imaginary}) *part = slow_mean(*part, notch_seconds, rate_hz);
-  for (std::size_t i = 0; i < samples.size(); ++i)
-    samples[i] -= 2.0f * (real[i] * along[i] + imaginary[i] * across[i]);
+};
+
+// A tone locked to the shaft: turned back by its own angle it stands still, whatever the speed did, and slow
+// means over it hold its strength and phase: two running means over blocks a few hundredths of their length.
+// What they hold is taken away; the rest stays as it was.
+void take_tone_out(std::vector<float>& samples, std::span<const double> angle, double rate_hz, double order) {
+  constexpr double blocks_in_length = 150.0;
+  const auto block =
+      std::max<std::size_t>(1, static_cast<std::size_t>(notch_seconds * rate_hz / blocks_in_length));
+  const std::size_t count = (samples.size() + block - 1) / block;
+  const auto size_of = [&](std::size_t b) { return std::min(block, samples.size() - b * block); };
+  BlockMeans real{block, std::vector<float>(count)}, imaginary = real;
+  Turning turning;
+  for (std::size_t b = 0; b < count; ++b) {
+    const std::size_t size = size_of(b);
+    turn_with(angle.subspan(b * block, size), order, turning);
+    const float* x = samples.data() + b * block;
+    float re = 0.0f, im = 0.0f;
+    for (std::size_t i = 0; i < size; ++i) {
+      re += x[i] * turning.along[i];
+      im += x[i] * turning.across[i];
+    }
+    real.means[b] = re / static_cast<float>(size);
+    imaginary.means[b] = im / static_cast<float>(size);
+  }
+  const auto width = static_cast<std::size_t>(notch_seconds * rate_hz / static_cast<double>(block));
+  for (auto* part : {&real, &imaginary})
+    part->means = moving_average(moving_average(part->means, width), width);
+  for (std::size_t b = 0; b < count; ++b) {
+    const std::size_t size = size_of(b);
+    turn_with(angle.subspan(b * block, size), order, turning);
+    float* x = samples.data() + b * block;
+    for (std::size_t half = 0; half < 2; ++half) {
+      const auto re = real.line(b, half), im = imaginary.line(b, half);
+      const std::size_t from = half == 0 ? 0 : std::min(size, block / 2),
+                        to = half == 0 ? std::min(size, block / 2) : size;
+      for (std::size_t i = from; i < to; ++i) {
+        const auto at = static_cast<float>(i);
+        x[i] -= 2.0f * ((re.first + re.slope * at) * turning.along[i] +
+                        (im.first + im.slope * at) * turning.across[i]);
+      }
+    }
+  }
 }
 
 std::vector<float> without_tones(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
@@ -293,7 +341,9 @@ std::vector<float> band_alone(std::span<const float> samples, double rate_hz, He
 
 std::vector<float> beat_brought_out(std::vector<float> samples, double rate_hz, const AngleTrack& shaft,
                                     double beats) {
-  const auto [along, across] = turning(angles(samples.size(), rate_hz, shaft), beats);
+  Turning turning;
+  turn_with(angles(samples.size(), rate_hz, shaft), beats, turning);
+  const auto& [along, across] = turning;
   std::vector<float> power(samples.size()), real(samples.size()), imaginary(samples.size());
   for (std::size_t i = 0; i < samples.size(); ++i) {
     power[i] = samples[i] * samples[i];

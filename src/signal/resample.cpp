@@ -1,6 +1,7 @@
 #include "gearhark/signal/resample.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cassert>
 #include <cmath>
 #include <map>
@@ -58,16 +59,21 @@ struct Padded {
   std::vector<float> held;
 };
 
-float value_at(const Padded& samples, double position, const Kernel& kernel, const Wide& loops) {
-  const double at = position + static_cast<double>(samples.pad);
-  const auto reach = static_cast<double>(kernel.taps / 2);
-  if (!(at > reach && at < static_cast<double>(samples.held.size()) - reach - 1.0)) return 0.0f;
-  const auto whole = static_cast<std::size_t>(at);
-  const double fine = (at - static_cast<double>(whole)) * static_cast<double>(kernel.rows);
-  const auto row = static_cast<std::size_t>(fine);
-  const auto part = static_cast<float>(fine - static_cast<double>(row));
-  return loops.dot_between(samples.under(kernel, whole), kernel.row(row), kernel.row(row + 1), part,
-                           kernel.taps);
+// Reads positions (in samples) with one kernel; silence beyond the ends.
+void read_with(const Kernel& kernel, const Padded& samples, std::span<const double> positions, float* out) {
+  constexpr std::size_t at_once = 256;
+  std::array<double, at_once> from{};
+  const auto reach = static_cast<double>(kernel.taps / 2), pad = static_cast<double>(samples.pad);
+  const double end = static_cast<double>(samples.held.size()) - reach - 1.0;
+  for (std::size_t first = 0; first < positions.size(); first += at_once) {
+    const std::size_t count = std::min(at_once, positions.size() - first);
+    for (std::size_t i = 0; i < count; ++i) {
+      const double at = positions[first + i] + pad;
+      from[i] = at > reach && at < end ? at - (reach - 1.0) : 0.0;  // there is nothing but padding
+    }
+    wide().read_between(samples.held.data(), from.data(), count, kernel.weights.data(), kernel.taps,
+                        kernel.rows, out + first);
+  }
 }
 
 // Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed and kept.
@@ -78,9 +84,10 @@ class StretchedKernels {
   // The kernel for times `spacing` samples apart.
   const Kernel& for_spacing(double spacing) {
     if (!last_ || !(spacing > more_than_ && spacing <= up_to_)) {
-      const int step = spacing <= unstretched
-                           ? 0
-                           : std::min(widest, static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
+      const int step =
+          spacing <= unstretched
+              ? 0
+              : std::min(widest, static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
       more_than_ = step == 0 ? -1.0 : std::max(unstretched, std::exp2((step - 0.999999) / steps_per_octave));
       up_to_ = step == 0        ? unstretched
                : step == widest ? HUGE_VAL
@@ -150,11 +157,24 @@ std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
 std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
                                std::span<const double> times) {
   StretchedKernels kernels;
-  const Wide& loops = wide();
   const Padded padded(samples, StretchedKernels::most_taps());
   std::vector<float> out(times.size());
-  for (std::size_t i = 0; i < times.size(); ++i)
-    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)), loops);
+  constexpr std::size_t at_once = 256;
+  std::array<double, at_once> positions{};
+  // Runs of neighbours that need the same kernel, in pieces.
+  std::size_t held = 0;
+  const Kernel* kernel = nullptr;
+  for (std::size_t i = 0; i < times.size(); ++i) {
+    const Kernel& wanted = kernels.for_spacing(spacing_at(times, i, rate_hz));
+    if (held == at_once || (held > 0 && &wanted != kernel)) {
+      read_with(*kernel, padded, std::span(positions).first(held), out.data() + i - held);
+      held = 0;
+    }
+    kernel = &wanted;
+    positions[held++] = times[i] * rate_hz;
+  }
+  if (held > 0)
+    read_with(*kernel, padded, std::span(positions).first(held), out.data() + times.size() - held);
   return out;
 }
 
@@ -165,8 +185,9 @@ std::vector<float> resample(std::span<const float> samples, double from_hz, doub
   const Kernel kernel = rate_kernel(std::min(1.0, to_hz / from_hz), phases);
   const Padded padded(samples, kernel.taps);
   std::vector<float> out(static_cast<std::size_t>(static_cast<double>(samples.size()) * to_hz / from_hz));
-  for (std::size_t i = 0; i < out.size(); ++i)
-    out[i] = value_at(padded, static_cast<double>(i) * from_hz / to_hz, kernel, wide());
+  std::vector<double> positions(out.size());
+  for (std::size_t i = 0; i < out.size(); ++i) positions[i] = static_cast<double>(i) * from_hz / to_hz;
+  read_with(kernel, padded, positions, out.data());
   return out;
 }
 

@@ -17,8 +17,8 @@ std::uint32_t ordered(float value) {
   return bits & 0x80000000u ? ~bits : bits | 0x80000000u;
 }
 
-// Values by rank. Of many values only those are sorted that share the wanted one's sign, exponent and first bits of
-// mantissa: two passes over the data, whatever the number of ranks asked for near each other.
+// Values by rank. Of many values only those are sorted that share the wanted one's sign, exponent and first
+// bits of mantissa: two passes over the data, whatever the number of ranks asked for near each other.
 class Ranks {
  public:
   explicit Ranks(std::span<const float> values) : values_(values) {
@@ -159,7 +159,8 @@ std::vector<float> moving_average(std::span<const float> values, std::size_t wid
   for (std::size_t i = 0; i < values.size(); ++i) {
     const auto [from, to] = reach(i, width, values.size());
     const bool whole = to - from == 2 * (width / 2) + 1;
-    out[i] = static_cast<float>((sums[to] - sums[from]) * (whole ? share : 1.0 / static_cast<double>(to - from)));
+    out[i] =
+        static_cast<float>((sums[to] - sums[from]) * (whole ? share : 1.0 / static_cast<double>(to - from)));
   }
   return out;
 }
@@ -180,10 +181,10 @@ std::vector<float> running_median(std::span<const float> values, std::size_t wid
 }
 
 std::vector<float> block_median(std::span<const float> values, std::size_t width) {
-  return joined_medians(values, width,
-                        [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
-                          for (const std::size_t from : starts) out.push_back(median(values.subspan(from, block)));
-                        });
+  return joined_medians(
+      values, width, [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
+        for (const std::size_t from : starts) out.push_back(median(values.subspan(from, block)));
+      });
 }
 
 std::vector<float> block_median_of_positive(std::span<const float> values, std::size_t width) {
@@ -194,15 +195,23 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
         std::array<const float*, 8> rows{};
         for (std::size_t r = 0; r < 8; ++r) rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
         wide().interleave(rows.data(), block, lanes.data());
-        const LaneRanked middle = lane_ranked(lanes, (block - 1) / 2);
+        LaneRanked middle;
+        if (block % 2 == 0)
+          middle = lane_ranked(lanes, (block - 1) / 2);
+        else
+          middle.value = middle.above = lane_rank(lanes, block / 2);
         for (std::size_t r = 0; r < starts.size(); ++r)
-          out.push_back(block % 2 == 1 ? middle.value[r]
-                                       : 0.5 * (static_cast<double>(middle.value[r]) +
-                                                static_cast<double>(middle.above[r])));
+          out.push_back(0.5 * (static_cast<double>(middle.value[r]) + static_cast<double>(middle.above[r])));
       });
 }
 
 void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
+
+std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank) {
+  std::array<float, 8> out{};
+  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.data(), nullptr);
+  return out;
+}
 
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank) {
   LaneRanked out;

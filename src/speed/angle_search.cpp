@@ -82,15 +82,13 @@ struct OnAndBeside {
   double on = -1e9, best_beside = -1e9, mean_beside = 0.0;
 };
 OnAndBeside votes_about(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
-  const Votes votes = cast_votes(ratios, mean_rate, lines, grid_between(-0.12, 0.12, 0.0005));
-  std::vector<double> sums(votes.grid.size, 0.0);
-  for (std::size_t i = 0; i < votes.frames; ++i)
-    for (std::size_t j = 0; j < sums.size(); ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
-  const double seconds = static_cast<double>(votes.frames) * votes.frame_step_s;
+  const Grid grid = grid_between(-0.12, 0.12, 0.0005);
+  const std::vector<double> sums = summed_votes(ratios, mean_rate, lines, grid);
+  const double seconds = static_cast<double>(ratios.frames) * ratios.frame_step_s;
   OnAndBeside out;
   double copies = 0.0;
   for (std::size_t j = 0; j < sums.size(); ++j) {
-    const double d = std::abs(votes.grid.at(j)), per_s = sums[j] / seconds;
+    const double d = std::abs(grid.at(j)), per_s = sums[j] / seconds;
     if (d < 0.0008) out.on = std::max(out.on, per_s);
     if (d <= 0.008) continue;
     out.best_beside = std::max(out.best_beside, per_s);

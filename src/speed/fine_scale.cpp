@@ -14,11 +14,7 @@ std::vector<double> sums_of(const Ratios& ratios, double mean_rate, std::span<co
   std::vector<TrackingLine> chosen;
   for (const TrackingLine& line : lines)
     if ((line.source == LineSource::tread) == tread && line.visible > 0.09 * !tread) chosen.push_back(line);
-  const Votes votes = cast_votes(ratios, mean_rate, chosen, grid);
-  std::vector<double> sums(grid.size, 0.0);
-  for (std::size_t i = 0; i < votes.frames; ++i)
-    for (std::size_t j = 0; j < grid.size; ++j) sums[j] += static_cast<double>(votes.frame(i)[j]);
-  return sums;
+  return summed_votes(ratios, mean_rate, chosen, grid);
 }
 
 // log of the mean of exp(sums) over the spread of tyre radii.

@@ -35,7 +35,7 @@ const std::array<std::uint8_t, kTableSize>& code_table() {
 }
 
 std::uint8_t code_in(const std::array<std::uint8_t, kTableSize>& table, float ratio) {
-  const float position = std::min(ratio / kTableStep, static_cast<float>(kTableSize - 1));
+  const float position = std::min(ratio * (1.0f / kTableStep), static_cast<float>(kTableSize - 1));
   return table[static_cast<std::size_t>(static_cast<int>(position))];
 }
 
@@ -49,7 +49,7 @@ void divide_by_background(EightSpectra power, double bin_hz) {
   std::vector<std::array<float, frames>> knots;
   for (std::size_t centre = 0; centre < bins + step; centre += step) {
     const std::size_t from = centre > width / 2 ? std::min(centre - width / 2, bins - width) : 0;
-    knots.push_back(lane_ranked(power.subspan(from * frames, width * frames), width / 2).value);
+    knots.push_back(lane_rank(power.subspan(from * frames, width * frames), width / 2));
     for (float& value : knots.back()) value /= std::numbers::ln2_v<float>;
   }
   constexpr float tiny = 1e-20f;
@@ -102,12 +102,16 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   const FrameFft fft(hann(f.window), f.transform);
   const auto& table = code_table();
   std::vector<float> power(fft.bins() * FrameFft::batch);
+  std::vector<int> places(f.bins * FrameFft::batch);  // in the table
   double near = 0.0;
   for (std::size_t first = 0; first < f.count; first += FrameFft::batch) {
     const std::size_t count = std::min(FrameFft::batch, f.count - first);
     fft.lane_power(std::span(flat.samples).subspan(first * f.hop), f.hop, count, power);
     const EightSpectra kept = std::span(power).first(f.bins * FrameFft::batch);
     divide_by_background(kept, f.bin_hz);
+    for (std::size_t i = 0; i < kept.size(); ++i)
+      places[i] =
+          static_cast<int>(std::min(kept[i] * (1.0f / kTableStep), static_cast<float>(kTableSize - 1)));
     for (std::size_t frame = 0; frame < count; ++frame) {
       // Above what the recording holds at this moment there is nothing to compare.
       near = flat.track.time_of(out.time_of(first + frame) * flat.mean_rate, near);
@@ -115,7 +119,8 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
       const auto usable =
           static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
       std::uint8_t* codes = out.codes.data() + (first + frame) * f.bins;
-      for (std::size_t k = 0; k < usable; ++k) codes[k] = code_in(table, kept[k * FrameFft::batch + frame]);
+      for (std::size_t k = 0; k < usable; ++k)
+        codes[k] = table[static_cast<std::size_t>(places[k * FrameFft::batch + frame])];
       std::fill(codes + usable, codes + f.bins, BayesCode::neutral());
     }
   }

@@ -74,7 +74,7 @@ struct Prepared {
   CarLines lines;
   Gear gear;
   std::shared_ptr<const Sound> sound;  // decimated
-  std::string note;  // on how the stated speed was read; may be empty
+  std::string note;                    // on how the stated speed was read; may be empty
 };
 
 double length_of(const RunInput& input) {
@@ -272,9 +272,9 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
     return out;
   }
   if (out.certainty == Certainty::lost)
-    if (const auto changing = found_changing(known))
-      out = from_found(*changing, known.prior, known.lines);
-  if (out.certainty == Certainty::lost || engine_unheard(found)) look_for_open_clutch(search, car, known, out);
+    if (const auto changing = found_changing(known)) out = from_found(*changing, known.prior, known.lines);
+  if (out.certainty == Certainty::lost || engine_unheard(found))
+    look_for_open_clutch(search, car, known, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }
@@ -412,9 +412,8 @@ std::vector<TrackingLine> learnt_in_gear(const Car& car, std::span<const RunInpu
       continue;
     const Gear& gear = attempt.known->gear;
     const auto ratio = overall_ratio(car, gear);
-    heard.push_back({gear, unlisted_orders(*attempt.known->sound,
-                                           attempt.tracking.wheel, attempt.known->lines.predicted,
-                                           ratio ? std::abs(*ratio) : 0.0)});
+    heard.push_back({gear, unlisted_orders(*attempt.known->sound, attempt.tracking.wheel,
+                                           attempt.known->lines.predicted, ratio ? std::abs(*ratio) : 0.0)});
   }
   return learnt_lines(heard);
 }
@@ -434,7 +433,8 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given)
   std::vector<Attempt> attempts(runs.size());
   for_each_in_parallel(runs.size(), [&](std::size_t i) {
     Attempt& attempt = attempts[i] = prepared(runs[i], car);
-    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(runs[i], car, *attempt.known);
+    if (attempt.known && attempt.known->lines.tied)
+      attempt.tracking = search_in(runs[i], car, *attempt.known);
   });
   const bool any_in_neutral = std::any_of(attempts.begin(), attempts.end(), [](const Attempt& attempt) {
     return attempt.known && !attempt.known->lines.tied;

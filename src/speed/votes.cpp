@@ -72,27 +72,59 @@ Grid grid_between(double low, double high, double step) {
   return {from * step, step, static_cast<std::size_t>(to - from) + 1};
 }
 
+namespace {
+
+// Where a line lies at every step of a grid: bins, and the steps [from, to) at which it is listened to.
+struct LineBins {
+  std::vector<std::uint32_t> bin;
+  std::size_t from = 0, to = 0;
+};
+LineBins bins_of(const TrackingLine& line, const Ratios& ratios, double mean_rate, const Grid& grid) {
+  LineBins out{std::vector<std::uint32_t>(grid.size), 0, 0};
+  const double hz = line.order * mean_rate;
+  for (std::size_t j = 0; j < grid.size; ++j) {
+    const double f = hz * (1.0 + grid.at(j));
+    if (f < ratios.lowest_hz) out.from = j + 1;
+    if (f <= kHighestHz) out.to = j + 1;
+    out.bin[j] = static_cast<std::uint32_t>(std::min(f, kHighestHz) / ratios.bin_hz + 0.5);
+  }
+  return out;
+}
+
+}  // namespace
+
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid) {
   Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
-  std::vector<std::uint32_t> bin(grid.size);
   for (const TrackingLine& line : lines) {
     const CodeTable table = vote_table(line.visible);
-    const double hz = line.order * mean_rate;
-    std::size_t from = 0, to = 0;
-    for (std::size_t j = 0; j < grid.size; ++j) {
-      const double f = hz * (1.0 + grid.at(j));
-      if (f < ratios.lowest_hz) from = j + 1;
-      if (f <= kHighestHz) to = j + 1;
-      bin[j] = static_cast<std::uint32_t>(std::lround(std::min(f, kHighestHz) / ratios.bin_hz));
-    }
-    for (std::size_t i = 0; i < ratios.frames && from < to; ++i) {
+    const LineBins at = bins_of(line, ratios, mean_rate, grid);
+    for (std::size_t i = 0; i < ratios.frames && at.from < at.to; ++i) {
       const std::uint8_t* codes = ratios.codes.data() + i * ratios.bins;
       float* out = votes.nats.data() + i * grid.size;
-      for (std::size_t j = from; j < to; ++j) out[j] += table[codes[bin[j]]];
+      for (std::size_t j = at.from; j < at.to; ++j) out[j] += table[codes[at.bin[j]]];
     }
   }
   return votes;
+}
+
+std::vector<double> summed_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
+                                 const Grid& grid) {
+  std::vector<double> sums(grid.size, 0.0);
+  std::vector<float> by_bin;
+  for (const TrackingLine& line : lines) {
+    const LineBins at = bins_of(line, ratios, mean_rate, grid);
+    if (at.from >= at.to) continue;
+    const CodeTable table = vote_table(line.visible);
+    const std::uint32_t first = at.bin[at.from];
+    by_bin.assign(at.bin[at.to - 1] - first + 1, 0.0f);
+    for (std::size_t i = 0; i < ratios.frames; ++i) {
+      const std::uint8_t* codes = ratios.codes.data() + i * ratios.bins + first;
+      for (std::size_t k = 0; k < by_bin.size(); ++k) by_bin[k] += table[codes[k]];
+    }
+    for (std::size_t j = at.from; j < at.to; ++j) sums[j] += static_cast<double>(by_bin[at.bin[j] - first]);
+  }
+  return sums;
 }
 
 std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,

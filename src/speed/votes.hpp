@@ -37,6 +37,10 @@ inline constexpr double kVoteWeight = 0.35;
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid);
 
+// The same summed over the frames, per grid step.
+std::vector<double> summed_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
+                                 const Grid& grid);
+
 // Share of the time each line stands above the background at deviation 0, given its prior visibility.
 std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
                                     std::span<const TrackingLine> lines);

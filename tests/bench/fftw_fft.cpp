@@ -1,12 +1,12 @@
 // The library's transforms done by FFTW (single precision, measured plans), for comparison alone: linked into
 // bench_fftw before the library, whose own stay out.
+#include "gearhark/signal/fft.hpp"
+
 #include <fftw3.h>
 
 #include <algorithm>
 #include <cassert>
 #include <cstring>
-
-#include "gearhark/signal/fft.hpp"
 
 namespace gearhark {
 namespace {
@@ -97,8 +97,8 @@ struct FrameFft::Plan {
       : weights(std::move(window)), length(n), bins(n / 2 + 1), time(batch * n), out(2 * batch * bins) {
     const int points = static_cast<int>(n);
     many = fftwf_plan_many_dft_r2c(1, &points, static_cast<int>(batch), time.data, nullptr, 1, points,
-                                   reinterpret_cast<fftwf_complex*>(out.data), nullptr, 1, static_cast<int>(bins),
-                                   effort(n));
+                                   reinterpret_cast<fftwf_complex*>(out.data), nullptr, 1,
+                                   static_cast<int>(bins), effort(n));
     std::fill_n(time.data, batch * n, 0.0f);
   }
   const Bin* run(std::span<const float> samples, std::size_t hop, std::size_t count) {

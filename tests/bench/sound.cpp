@@ -1,4 +1,5 @@
-// Makes the sound that the benchmark runs on: the pinion bearing sample's car and fault, as long as asked for.
+// Makes the sound that the benchmark runs on: the pinion bearing sample's car and fault, as long as asked
+// for.
 //   bench_sound MODELS_FOLDER SECONDS OUT.wav
 #include <cstdio>
 #include <cstdlib>

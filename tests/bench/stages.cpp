@@ -1,12 +1,15 @@
-// Times the stages of one run, each by itself and in one thread, and prints them as JSON, in seconds.
+// Times the stages of one run, each by itself and in one thread, and prints them as JSON, in seconds of
+// processor time: what else the machine does is left out. Each is run twice and the second counts, so that
+// FFTW's planning does not.
 //   bench_stages CAR.toml RECORDING [--baseline]
-// core: what tests/bench/usual.py and tuned.py do as well. pipeline: what `gearhark diagnose` does, in its stages.
+// core: what tests/bench/usual.py and tuned.py do as well. pipeline: what `gearhark diagnose` does, in its
+// stages.
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <complex>
 #include <cstdio>
 #include <cstring>
+#include <ctime>
 #include <numeric>
 
 #include "gearhark/diagnosis/hearing.hpp"
@@ -32,10 +35,11 @@ double check = 0.0;  // of results, so that nothing is left out as unused
 
 template <class Work>
 auto timed(const char* name, Work work) {
-  const auto start = std::chrono::steady_clock::now();
+  (void)work();
+  const std::clock_t start = std::clock();
   auto result = work();
-  const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
-  std::printf("%s\n    \"%s\": %.6f", first_stage ? "" : ",", name, took.count());
+  const double took = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+  std::printf("%s\n    \"%s\": %.6f", first_stage ? "" : ",", name, took);
   first_stage = false;
   return result;
 }
@@ -72,7 +76,8 @@ struct Band {
 };
 constexpr Band bands[] = {{1000, 2000}, {2000, 3000}, {3000, 4500}, {4500, 6000}, {6000, 8000}};
 
-// Spectra of the envelopes of five bands, from slices of short transforms, an envelope value every 16 samples.
+// Spectra of the envelopes of five bands, from slices of short transforms, an envelope value every 16
+// samples.
 float envelope_spectra(std::span<const float> samples, double rate_hz) {
   constexpr std::size_t window = 64, hop = 16;
   const std::size_t frames = frame_count(samples.size(), {window, hop, 0, Window::hann});
@@ -125,8 +130,9 @@ Result<Recording> time_core(const char* file) {
   if (!recording) return recording;
   const std::span<const float> samples = recording->samples;
   const double rate = recording->sample_rate;
-  const PowerDensity spectrum =
-      timed("spectra", [&] { return average_spectrum(samples, rate, {8192, 4096, 0, Window::hann}); });
+  const PowerDensity spectrum = timed("spectra", [&] {
+    return average_spectrum(samples, rate, {8192, 4096, 0, Window::hann});
+  });
   check += static_cast<double>(timed("lines", [&] { return lines_in(spectrum); }).size());
   check += static_cast<double>(timed("band search", [&] { return liveliest_band(samples); }));
   check += static_cast<double>(timed("envelopes", [&] { return envelope_spectra(samples, rate); }));
@@ -147,8 +153,10 @@ void time_pipeline(const Car& car, Recording recording) {
   const auto tracking = timed("tracking", [&] { return track(samples, rate, car, sound.run); });
   constexpr double analysis_rate = 16000.0;
   const auto slow = timed("to 16 kHz", [&] { return resample(samples, rate, analysis_rate); });
-  const auto bands_of = timed("band envelopes", [&] { return band_spectra(slow, tracking.wheel, nullptr, {}); });
-  const auto tones = timed("order spectrum", [&] { return order_spectrum(slow, analysis_rate, tracking.wheel); });
+  const auto bands_of =
+      timed("band envelopes", [&] { return band_spectra(slow, tracking.wheel, nullptr, {}); });
+  const auto tones =
+      timed("order spectrum", [&] { return order_spectrum(slow, analysis_rate, tracking.wheel); });
   check += tones.turns + bands_of.turns;
   const std::vector<HeardRun> heard = {listen_to(car, sound.run, samples, rate, quality.bandwidth, tracking)};
   const auto candidates = timed("evidence", [&] { return gather(car, heard); });

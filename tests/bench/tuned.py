@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """The same as usual.py by one who knows SciPy well: float32, batched transforms in blocks, bands as slices of one
-spectrum, polyphase filters. Prints seconds per stage as JSON.
+spectrum, polyphase filters. Prints seconds of processor time per stage as JSON.
 
     tuned.py RECORDING"""
 import json

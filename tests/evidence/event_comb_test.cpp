@@ -37,7 +37,8 @@ void add_line(EnvelopeSpectra& spectra, double order, double power, double sprea
   const auto to = std::max(from, static_cast<std::size_t>(std::lround((order + spread_orders / 2) * turns)));
   std::vector<float> all(bins);
   for (std::size_t k = 0; k < bins; ++k) all[k] = static_cast<float>(spectra.groups[0].mean(k, k + 1));
-  for (std::size_t k = from; k <= to; ++k) all[k] += static_cast<float>(power / static_cast<double>(to - from + 1));
+  for (std::size_t k = from; k <= to; ++k)
+    all[k] += static_cast<float>(power / static_cast<double>(to - from + 1));
   set_power(spectra, all);
 }
 
@@ -58,8 +59,8 @@ double log_factor(const EnvelopeSpectra& spectra, const Family& family, double f
 }  // namespace
 
 TEST_CASE("noise alone passes for a fault no oftener than its factor says") {
-  // Markov: P(Bayes factor > 1/a) <= a for noise that is as modelled. 400 trials, a = 1/20: at most 20 expected; the
-  // binomial's 99.9 % point for p = 1/20 is 35.
+  // Markov: P(Bayes factor > 1/a) <= a for noise that is as modelled. 400 trials, a = 1/20: at most 20
+  // expected; the binomial's 99.9 % point for p = 1/20 is 35.
   test::Noise noise(1);
   int over = 0;
   for (int trial = 0; trial < 400; ++trial)

@@ -3,7 +3,10 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <random>
+
+#include "../../src/signal/wide/wide.hpp"
 
 using namespace gearhark;
 
@@ -70,4 +73,80 @@ TEST_CASE("the exponential background finds the noise floor under tones") {
   for (const float f : floor) mean += static_cast<double>(f) / static_cast<double>(floor.size());
   // 2 % of bins are tones: the median of the rest sits at quantile 0.51, 1.5 % higher
   CHECK(mean == Approx(3.0).epsilon(0.05));
+}
+
+namespace {
+
+std::vector<float> drawn(std::size_t count, bool signed_too) {
+  std::mt19937 random(7);
+  std::exponential_distribution<float> size(1.0f);
+  std::vector<float> values(count);
+  for (float& value : values) {
+    value = size(random);
+    if (signed_too && random() % 2 == 0) value = -value;
+    if (random() % 5 == 0) value = std::round(2.0f * value);  // ties, and zeros of both signs
+  }
+  return values;
+}
+
+double of_sorted(std::vector<float> values, double share) {
+  std::sort(values.begin(), values.end());
+  const double rank = share * static_cast<double>(values.size() - 1);
+  const auto below = static_cast<std::size_t>(rank);
+  const double low = static_cast<double>(values[below]);
+  return below + 1 == values.size()
+             ? low
+             : std::lerp(low, static_cast<double>(values[below + 1]), rank - std::floor(rank));
+}
+
+}  // namespace
+
+TEST_CASE("quantiles of many values are those of the values sorted, to the last bit") {
+  for (const std::size_t count : {1023u, 1024u, 1025u, 20000u, 20001u}) {
+    const std::vector<float> values = drawn(count, true);
+    const std::vector<double> shares{0.0, 0.1, 0.25, 0.5, 0.75, 0.999, 1.0};
+    const std::vector<double> found = quantiles(values, shares);
+    for (std::size_t i = 0; i < shares.size(); ++i) {
+      CHECK(found[i] == of_sorted(values, shares[i]));
+      CHECK(quantile(values, shares[i]) == found[i]);
+    }
+  }
+}
+
+TEST_CASE("ranks in lanes are those of each lane sorted, whatever the instruction set") {
+  for (const Width width : {Width::widest, Width::baseline}) {
+    set_width(width);
+    for (const std::size_t count : {1u, 2u, 7u, 150u, 811u}) {
+      const std::vector<float> lanes = drawn(8 * count, false);
+      for (const std::size_t rank : {std::size_t{0}, (count - 1) / 2, count - 1}) {
+        const LaneRanked found = lane_ranked(lanes, rank);
+        CHECK(lane_rank(lanes, rank) == found.value);
+        for (std::size_t lane = 0; lane < 8; ++lane) {
+          std::vector<float> sorted;
+          for (std::size_t k = 0; k < count; ++k) sorted.push_back(lanes[8 * k + lane]);
+          std::sort(sorted.begin(), sorted.end());
+          CHECK(found.value[lane] == sorted[rank]);
+          CHECK(found.above[lane] == sorted[std::min(rank + 1, count - 1)]);
+        }
+      }
+    }
+  }
+  set_width(Width::widest);
+}
+
+TEST_CASE("block medians in lanes are block medians") {
+  const std::vector<float> values = drawn(5000, false);
+  for (const std::size_t width : {1u, 2u, 51u, 400u, 9000u})
+    CHECK(block_median_of_positive(values, width) == block_median(values, width));
+}
+
+TEST_CASE("logarithms of many values are right to two ten-millionths of a neper or of their size") {
+  std::vector<float> values{1e-30f,     1e-6f, 0.5f,  0.7071067f, 0.7071069f, 1.0f,
+                            1.4142135f, 3.0f,  7e10f, 2.5f,       1e30f};
+  const std::vector<float> before = values;
+  take_logs(values, 0.25f);
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const double exact = std::log(static_cast<double>(before[i] + 0.25f));
+    CHECK(static_cast<double>(values[i]) == Approx(exact).margin(2e-7).epsilon(2e-7));
+  }
 }

@@ -22,8 +22,8 @@
 namespace gearhark {
 
 // Running sums over the bins of several spectra side by side, so that the mean over any window costs two
-// look-ups, and eight spectra can be looked at at once. Whole numbers of 1/unit that may wrap round: a difference
-// is right to 1/unit as long as it is below 2^31 / unit.
+// look-ups, and eight spectra can be looked at at once. Whole numbers of 1/unit that may wrap round: a
+// difference is right to 1/unit as long as it is below 2^31 / unit.
 class GroupSums {
  public:
   static constexpr double unit = 1024.0;
@@ -46,11 +46,12 @@ class GroupSums {
 // Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked
 // where known orders lie.
 struct GroupSpectrum {
-  Hertz low, high;                            // carrier band
-  int bands = 1;                              // bands averaged
-  std::shared_ptr<const GroupSums> sums;      // of all groups of this window length; nothing: beyond the bandwidth
-  std::size_t lane = 0;                       // where this group is in them
-  std::vector<double> effective_bands;        // independent bands, per octave of bins (octave_of)
+  Hertz low, high;  // carrier band
+  int bands = 1;    // bands averaged
+  std::shared_ptr<const GroupSums>
+      sums;                             // of all groups of this window length; nothing: beyond the bandwidth
+  std::size_t lane = 0;                 // where this group is in them
+  std::vector<double> effective_bands;  // independent bands, per octave of bins (octave_of)
   [[nodiscard]] std::size_t bins() const { return sums ? sums->bins() : 0; }
   [[nodiscard]] double mean(std::size_t from, std::size_t to) const { return sums->mean(lane, from, to); }
   [[nodiscard]] double independent_bands_at(std::size_t bin) const;
@@ -60,8 +61,8 @@ struct GroupSpectrum {
 std::size_t octave_of(std::size_t bin, std::size_t octaves);
 
 struct EnvelopeSpectra {
-  double turns = 0.0;      // of the reference shaft over the run; bin width = 1/turns orders
-  double mean_rate = 0.0;  // turns per second
+  double turns = 0.0;                 // of the reference shaft over the run; bin width = 1/turns orders
+  double mean_rate = 0.0;             // turns per second
   std::vector<GroupSpectrum> groups;  // the same list of bands in every run, by window length
   std::vector<double> masked;         // running count of masked bins
   [[nodiscard]] Order bin_width() const { return Order(1.0 / turns); }

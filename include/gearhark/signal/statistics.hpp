@@ -40,9 +40,11 @@ struct LaneRanked {
   std::array<float, 8> value{}, above{};
 };
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank);
+std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank);  // the value alone
 
 // Mean of exponentially distributed noise (the bins of one periodogram) that stays put when tones stand in
-// it (values zero or positive): block median / ln 2. For averaged spectra divide block_median() by averaged_median_bias() instead.
+// it (values zero or positive): block median / ln 2. For averaged spectra divide block_median() by
+// averaged_median_bias() instead.
 std::vector<float> exponential_background(std::span<const float> values, std::size_t width);
 
 }  // namespace gearhark

@@ -25,8 +25,8 @@ constexpr std::size_t factors_at_once = 6;
 }
 
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
-[[gnu::always_inline]] inline void multiply(Lanes (&product)[strengths], const LineLook& line, std::size_t group,
-                                            float most_freedom, float line_cap) {
+[[gnu::always_inline]] inline void multiply(Lanes (&product)[strengths], const LineLook& line,
+                                            std::size_t group, float most_freedom, float line_cap) {
   const Lanes mean = over_background(line, group);
   const Lanes freedom = smaller(load(line.bands + group) * line.freedom, all(most_freedom));
   const Lanes cap = all(line_cap), absent = all(1.0f - line.presence);
@@ -73,7 +73,8 @@ void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t 
 }
 
 void add_scattered(const float* factors, std::size_t cells, const Scatter& scatter, float* sums) {
-  for (std::size_t cell = 0; cell < cells; cell += lanes, factors += strengths * lanes, sums += strengths * lanes) {
+  for (std::size_t cell = 0; cell < cells;
+       cell += lanes, factors += strengths * lanes, sums += strengths * lanes) {
     Lanes by_strength[lanes];
     for (std::size_t i = 0; i < lanes; ++i) by_strength[i] = load(factors + i * strengths);
     transpose(by_strength);

@@ -1,4 +1,5 @@
-// The innermost loop of comb evidence, compiled for several instruction sets: one comb in eight groups at once.
+// The innermost loop of comb evidence, compiled for several instruction sets: one comb in eight groups at
+// once.
 #pragma once
 
 #include <cstddef>
@@ -23,13 +24,15 @@ struct CombLooks {
   std::size_t mains, count;
 };
 
-// weight_low x factor at strength `low` + weight_high x the one above: the factor between two searched strengths.
+// weight_low x factor at strength `low` + weight_high x the one above: the factor between two searched
+// strengths.
 struct BetweenStrengths {
   unsigned low;
   float weight_low, weight_high;
 };
 inline constexpr std::size_t scatter_terms = 3;
-// By how much a run's level may differ from what is expected of it: share + sum of shares x exp(factor there).
+// By how much a run's level may differ from what is expected of it: share + sum of shares x exp(factor
+// there).
 struct Scatter {
   float not_at_all;
   float share[scatter_terms];
@@ -39,12 +42,13 @@ struct Scatter {
 struct CombLoops {
   // factors[a * groups + g] = log Bayes factor at strength a in group g, averaged over the widths. groups: a
   // multiple of 8; most_freedom, line_cap (nats): limits of what one line may say.
-  void (*comb_factors)(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,
-                       float line_cap, float* factors);
-  // sums += log of the scattered factors of one run. factors: 8 strengths a cell; sums: by eight cells, [strength]
-  // [cell]. cells: a multiple of 8.
+  void (*comb_factors)(const CombLooks* widths, std::size_t width_count, std::size_t groups,
+                       float most_freedom, float line_cap, float* factors);
+  // sums += log of the scattered factors of one run. factors: 8 strengths a cell; sums: by eight cells,
+  // [strength] [cell]. cells: a multiple of 8.
   void (*add_scattered)(const float* factors, std::size_t cells, const Scatter& scatter, float* sums);
-  // Per cell: log of the sum over strengths of prior x exp(sums, none above `most`), and the largest of its sums.
+  // Per cell: log of the sum over strengths of prior x exp(sums, none above `most`), and the largest of its
+  // sums.
   void (*over_strengths)(const float* sums, std::size_t cells, const float* prior, float most, float* total,
                          float* largest);
   // sum of exp(values - top); count: a multiple of 8.

@@ -41,7 +41,8 @@ using Bits [[gnu::vector_size(part_lanes * sizeof(int))]] = int;
   return out;
 }
 
-// e^x to 2e-6 relative for x < 88; below -86 as at -86. 2^whole by its exponent bits, 2^part by Taylor's series.
+// e^x to 2e-6 relative for x < 88; below -86 as at -86. 2^whole by its exponent bits, 2^part by Taylor's
+// series.
 [[gnu::always_inline]] inline Lanes exponential(Lanes x) {
   constexpr float shifter = 12582912.0f;  // 1.5 x 2^23: added, it leaves a whole number in the lowest bits
   for (std::size_t i = 0; i < parts; ++i) {
@@ -55,8 +56,8 @@ using Bits [[gnu::vector_size(part_lanes * sizeof(int))]] = int;
   return x;
 }
 
-// log x to 2e-7 for normal positive x: its exponent, and 2 artanh((m - 1) / (m + 1)) of its mantissa m between
-// the roots of one half and of two.
+// log x to 2e-7 for normal positive x: its exponent, and 2 artanh((m - 1) / (m + 1)) of its mantissa m
+// between the roots of one half and of two.
 [[gnu::always_inline]] inline Lanes logarithm(Lanes x) {
   constexpr int root_of_half = 0x3f3504f3;  // as bits
   for (std::size_t i = 0; i < parts; ++i) {

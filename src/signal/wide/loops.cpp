@@ -290,6 +290,18 @@ void read_at(const float* x, const double* position, std::size_t count, const fl
   }
 }
 
+void read_between(const float* x, const double* position, std::size_t count, const float* table,
+                  std::size_t taps, std::size_t rows, float* out) {
+  for (std::size_t i = 0; i < count; ++i) {
+    const auto whole = static_cast<long>(position[i]);
+    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
+    const auto row = static_cast<long>(fine);
+    const float* low = table + static_cast<std::size_t>(row) * taps;
+    out[i] =
+        dot_between(x + whole, low, low + taps, static_cast<float>(fine - static_cast<double>(row)), taps);
+  }
+}
+
 void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
                      std::size_t width, std::size_t hop, std::size_t count, float* out) {
   for (std::size_t i = 0; i < count; ++i, re += hop, im += hop) {
@@ -338,41 +350,62 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
     for (std::size_t r = 0; r < lanes; ++r) out[i * lanes + r] = rows[r][i];
 }
 
-// Floats that are not negative are in the order of their bits: the result is built bit by bit from the top, a
-// bit stays where no more than `rank` values lie below.
+[[gnu::always_inline]] inline Bits bits_at(const float* at) {
+  Bits out;
+  __builtin_memcpy(&out, at, sizeof out);
+  return out;
+}
+
+// -1 times the number of values below `limit`, per lane.
+[[gnu::always_inline]] inline Bits less_below(const float* from, std::size_t count, Bits limit) {
+  Bits a{}, b{}, c{}, d{};
+  std::size_t k = 0;
+  for (; k + 4 <= count; k += 4, from += 4 * lanes) {
+    a += bits_at(from) < limit;
+    b += bits_at(from + lanes) < limit;
+    c += bits_at(from + 2 * lanes) < limit;
+    d += bits_at(from + 3 * lanes) < limit;
+  }
+  for (; k < count; ++k, from += lanes) a += bits_at(from) < limit;
+  return (a + b) + (c + d);
+}
+
+[[gnu::always_inline]] inline bool any(Bits flags) {
+  int all[part_lanes], found = 0;
+  __builtin_memcpy(all, &flags, sizeof all);
+  for (const int flag : all) found |= flag;
+  return found != 0;
+}
+
+// Floats that are not negative are in the order of their bits. A lower end is built bit by bit from the top,
+// a bit staying where no more than `rank` values lie below, until one value is left above it, the one sought.
 void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
-  const Bits most = Bits{} + static_cast<int>(rank);
+  const Bits most = Bits{} + static_cast<int>(rank), largest = Bits{} + 0x7f7fffff;
   for (std::size_t i = 0; i < parts; ++i) {
     const float* from = values + i * part_lanes;
-    Bits result{};
-    for (int bit = 1 << 30; bit > 0; bit >>= 1) {
-      const Bits tried = result | bit;
-      Bits below{}, also_below{};
-      std::size_t k = 0;
-      for (; k + 2 <= count; k += 2) {
-        Bits a, b;
-        __builtin_memcpy(&a, from + k * lanes, sizeof a);
-        __builtin_memcpy(&b, from + (k + 1) * lanes, sizeof b);
-        below += a < tried;  // -1 where it is
-        also_below += b < tried;
-      }
-      if (k < count) {
-        Bits a;
-        __builtin_memcpy(&a, from + k * lanes, sizeof a);
-        below += a < tried;
-      }
-      result = -(below + also_below) <= most ? tried : result;
+    Bits low{}, below_low{}, below_high = Bits{} + static_cast<int>(count);
+    for (int bit = 1 << 30; bit > 0 && any(below_high - below_low > 1); bit >>= 1) {
+      const Bits tried = low | bit, below = -less_below(from, count, tried);
+      const Bits keep = below <= most;
+      low = keep ? tried : low;
+      below_low = keep ? below : below_low;
+      below_high = keep ? below_high : below;
     }
-    Bits not_above{}, next = Bits{} + 0x7f7fffff;
+    // The smallest value from there on, how many are equal to it, and the smallest beyond.
+    Bits value = largest;
     for (std::size_t k = 0; k < count; ++k) {
-      Bits a;
-      __builtin_memcpy(&a, from + k * lanes, sizeof a);
-      const Bits higher = a > result;
+      const Bits a = bits_at(from + k * lanes);
+      value = (a >= low) & (a < value) ? a : value;
+    }
+    __builtin_memcpy(out + i * part_lanes, &value, sizeof value);
+    if (!above) continue;
+    Bits not_above{}, next = largest;
+    for (std::size_t k = 0; k < count; ++k) {
+      const Bits a = bits_at(from + k * lanes), higher = a > value;
       not_above += 1 + higher;
       next = (higher != 0) & (a < next) ? a : next;
     }
-    next = (not_above > most + 1) | (next == 0x7f7fffff) ? result : next;
-    __builtin_memcpy(out + i * part_lanes, &result, sizeof result);
+    next = (not_above > most + 1) | (next == largest) ? value : next;
     __builtin_memcpy(above + i * part_lanes, &next, sizeof next);
   }
 }
@@ -390,8 +423,9 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform, real_frames, unpack, add_power, lane_power, two_pass, dot, dot_between, read_at,
-                 complex_windows, block_sums, interleave, lane_ranked, log_all};
+const Wide loops{transform,       real_frames, unpack,      add_power,   lane_power,
+                 two_pass,        dot,         dot_between, read_at,     read_between,
+                 complex_windows, block_sums,  interleave,  lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

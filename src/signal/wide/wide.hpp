@@ -58,10 +58,13 @@ struct Wide {
   float (*dot)(const float* a, const float* b, std::size_t taps);
   // sum of x[k] (low[k] + part (high[k] - low[k]))
   float (*dot_between)(const float* x, const float* low, const float* high, float part, std::size_t taps);
-  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple of
-  // 8) between one sample and the next, on the samples from the whole position on.
+  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple
+  // of 8) between one sample and the next, on the samples from the whole position on.
   void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
                   std::size_t taps, std::size_t rows, float* out);
+  // The same between two rows (there are `rows` + 1).
+  void (*read_between)(const float* x, const double* position, std::size_t count, const float* table,
+                       std::size_t taps, std::size_t rows, float* out);
   // out[i] (pairs) = sum over k < width of z[i * hop + k] taps[k], z and taps real and imaginary parts apart.
   void (*complex_windows)(const float* re, const float* im, const float* taps_re, const float* taps_im,
                           std::size_t width, std::size_t hop, std::size_t count, float* out);
@@ -71,7 +74,7 @@ struct Wide {
   // out[k * 8 + row] = rows[row][k]
   void (*interleave)(const float* const* rows, std::size_t count, float* out);
   // The value of this rank (0: the smallest) in each of eight lanes, and the one above it (the same for the
-  // largest); values (count x 8) >= 0.
+  // largest) where `above` is given; values (count x 8) >= 0.
   void (*lane_ranked)(const float* values, std::size_t count, std::size_t rank, float* out, float* above);
   // values[i] = log(values[i] + floor), all sums positive and normal.
   void (*log_all)(float* values, std::size_t count, float floor);
