@@ -22,8 +22,8 @@ std::string noise_test(const Folder& folder) {
 TEST_CASE("help lists the commands there are and every command's help has an example") {
   const Ran all = gearhark_run("--help");
   CHECK(all.code == 0);
-  for (const std::string command :
-       {"orders", "teeth", "check", "diagnose", "batch", "compare", "listen", "decide", "swap", "inspect", "case"}) {
+  for (const std::string command : {"orders", "teeth", "check", "diagnose", "batch", "compare", "listen",
+                                    "decide", "swap", "inspect", "case"}) {
     CHECK_THAT(all.out, Contains("\n  " + command + " "));
     const Ran one = gearhark_run(command + " --help");
     INFO(command);
