@@ -168,7 +168,8 @@ Result<OrderTable> order_table(const Car& car, const OrdersQuestion& question) {
     return Error{fmt::format("in gear {} the engine speed follows from the road speed; give one of the two",
                              question.state.gear.label),
                  ErrorKind::usage};
-  OrderTable table{car.name, question, speeds.wheel, speeds.engine, {}};
+  OrderTable table{car.name, {}, question, speeds.wheel, speeds.engine, {}};
+  for (const Gear& gear : car.gears) table.gears.push_back(gear.label);
   for (const auto& line : predicted_lines(car, question.state, *rates))
     if (worth_a_row(line))
       table.rows.push_back(

@@ -23,6 +23,7 @@ void set_up(CLI::App& app, Action& chosen) {
   add_swap(app, chosen);
   add_inspect(app, chosen);
   add_case(app, chosen);
+  add_workbench(app, chosen);
 }
 
 }  // namespace gearhark::cli

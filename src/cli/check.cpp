@@ -13,13 +13,15 @@ namespace {
 
 struct Options : RunOptions {
   std::string json;
+  std::size_t outline = 0;
 };
 
 Outcome check_recording(const Options& given) {
   const auto recording = load_recording(given.file);
   if (!recording) return recording.error();
   const RecordingQuality quality = assess(*recording);
-  return deliver(check_text(*recording, quality), check_json(*recording, quality), given.json);
+  return deliver(check_text(*recording, quality), check_json(*recording, quality, {}, given.outline),
+                 given.json);
 }
 
 // With car, gear and speed the sound is asked about them too.
@@ -35,7 +37,8 @@ Outcome check_run(const Options& given) {
   const Recording& part = sound.recording;
   const RecordingQuality quality = assess(part);
   const SpeedCheck speed{sound.run.speed, track(part.samples, part.sample_rate, test->car, sound.run)};
-  return deliver(check_text(part, quality, speed), check_json(part, quality, speed), given.json);
+  return deliver(check_text(part, quality, speed), check_json(part, quality, speed, given.outline),
+                 given.json);
 }
 
 }  // namespace
@@ -45,6 +48,11 @@ void add_check(CLI::App& app, Action& chosen) {
   CLI::App* command = app.add_subcommand("check", "whether a recording is good enough, and what to do again");
   command->add_option("recording", given->file, "a sound or video file")->required()->type_name("RECORDING");
   add_run_options(*command, *given);
+  command
+      ->add_option("--outline", given->outline,
+                   "in the machine form also the loudest sample of each of N parts, to draw the recording")
+      ->type_name("N")
+      ->check(CLI::Range(1, 10000));
   add_json_option(*command, given->json);
   command->footer(
       "With car, gear, load and speed it also says what the needle's error is, and whether gear and speed "

@@ -15,6 +15,7 @@ namespace {
 
 struct Options : RunOptions {
   std::string json, report, experience;
+  bool progress = false;
 };
 
 bool names_a_road_test(const std::string& file) { return file.ends_with(".toml"); }
@@ -39,21 +40,32 @@ Result<Experience> earlier(const std::string& file) {
   return experience_of(*tally, file);
 }
 
+void say(const Options& given, const char* stage) {
+  if (given.progress) fmt::print(stderr, "{} ...\n", stage);
+}
+
+Outcome draw_report(const Options& given, const RoadTest& test, const std::vector<RunSound>& sounds,
+                    Hearing& hearing, const Diagnosis& diagnosis) {
+  say(given, "drawing the report");
+  const Exhibits shown = exhibits(test.car, sounds, hearing, diagnosis);
+  const auto played = clips(test.car, sounds, hearing, diagnosis, shown);
+  return write_whole(given.report, diagnosis_page(diagnosis, shown, played));
+}
+
 Outcome diagnose_all(const Options& given) {
   const auto test = road_test(given);
   if (!test) return test.error();
   const auto experience = earlier(given.experience);
   if (!experience) return experience.error();
+  say(given, "reading the recordings");
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
+  say(given, "finding the speed and listening for every part");
   Hearing hearing = hear(test->car, *sounds);
+  say(given, "ranking the suspects");
   const Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
-  if (!given.report.empty()) {
-    const Exhibits shown = exhibits(test->car, *sounds, hearing, diagnosis);
-    const auto played = clips(test->car, *sounds, hearing, diagnosis, shown);
-    if (auto error = write_whole(given.report, diagnosis_page(diagnosis, shown, played))) return error;
-  }
-  return deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json);
+  if (auto error = deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json)) return error;
+  return given.report.empty() ? std::nullopt : draw_report(given, *test, *sounds, hearing, diagnosis);
 }
 
 }  // namespace
@@ -69,6 +81,7 @@ void add_diagnose(CLI::App& app, Action& chosen) {
       ->add_option("--experience", given->experience,
                    "let the teardown findings of this casebook weigh in the probabilities (20 at least)")
       ->type_name("CASEBOOK");
+  command->add_flag("--progress", given->progress, "say on standard error what is being done");
   add_json_option(*command, given->json);
   add_report_option(*command, given->report);
   command->footer(

@@ -31,9 +31,9 @@ std::vector<RunReport> look_at(const Car& car, const std::vector<RunSound>& soun
   for (const RunSound& sound : sounds)
     inputs.push_back({sound.run, sound.recording.samples, sound.recording.sample_rate});
   std::vector<Tracking> trackings = track_all(car, inputs);
-  std::vector<RunReport> reports;
-  for (std::size_t i = 0; i < sounds.size(); ++i)
-    reports.push_back(report_on(sounds[i], std::move(trackings[i])));
+  std::vector<RunReport> reports(sounds.size());
+  for_each_in_parallel(sounds.size(),
+                       [&](std::size_t i) { reports[i] = report_on(sounds[i], std::move(trackings[i])); });
   return reports;
 }
 

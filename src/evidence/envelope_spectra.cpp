@@ -1,12 +1,15 @@
 #include "gearhark/evidence/envelope_spectra.hpp"
 
 #include <algorithm>
+#include <array>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <numbers>
 #include <optional>
 
 #include "gearhark/evidence/angle_grid.hpp"
+#include "gearhark/signal/envelope.hpp"
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -16,24 +19,24 @@ namespace {
 
 struct Band {
   double low, high;             // Hz
-  std::vector<float> envelope;  // log power, slow changes removed, one value a hop
+  std::vector<float> envelope;  // compressed power, slow changes removed, one value a hop
 };
 
-// Log envelopes of the bands of one window length.
+// Envelopes of the bands of one window length.
 struct BandLevel {
   std::size_t window;  // samples; bands are rate/window * 2 wide at their half power
   double hop_s;
   std::vector<Band> bands;  // bins 1 .. window/2 - 1
 };
 
-void remove_slow_changes(std::vector<float>& log_power, std::size_t width, double clip_sigmas) {
-  const std::vector<float> slow = moving_average(log_power, width);
-  for (std::size_t i = 0; i < log_power.size(); ++i) log_power[i] -= slow[i];
-  const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(log_power));
-  for (float& value : log_power) value = std::clamp(value, -limit, limit);
+void remove_slow_changes(std::vector<float>& envelope, std::size_t width, double clip_sigmas) {
+  const std::vector<float> slow = moving_average(envelope, width);
+  for (std::size_t i = 0; i < envelope.size(); ++i) envelope[i] -= slow[i];
+  const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(envelope));
+  for (float& value : envelope) value = std::clamp(value, -limit, limit);
 }
 
-BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
+BandLevel compressed_envelopes(std::span<const float> samples, std::size_t window,
                         const EnvelopeSettings& settings) {
   const std::size_t hop = window / 4;
   const std::size_t frames = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
@@ -43,22 +46,22 @@ BandLevel log_envelopes(std::span<const float> samples, std::size_t window,
     const double half = settings.rate_hz / static_cast<double>(window);
     level.bands.push_back({centre - half, centre + half, std::vector<float>(frames)});
   }
-  std::vector<float> taper(window), frame(window);
+  std::vector<float> taper(window);
   for (std::size_t i = 0; i < window; ++i)
     taper[i] = static_cast<float>(
         0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(window)));
-  std::vector<std::complex<float>> bins(window / 2 + 1);
-  const RealFft fft(window);
-  for (std::size_t f = 0; f < frames; ++f) {
-    for (std::size_t i = 0; i < window; ++i) frame[i] = samples[f * hop + i] * taper[i];
-    fft.forward(frame, bins);
-    for (std::size_t b = 0; b < level.bands.size(); ++b) level.bands[b].envelope[f] = std::norm(bins[b + 1]);
+  const FrameFft fft(taper, window);
+  std::vector<float> power(fft.bins() * FrameFft::batch);
+  for (std::size_t f = 0; f < frames; f += FrameFft::batch) {
+    const std::size_t count = std::min(FrameFft::batch, frames - f);
+    fft.lane_power(samples.subspan(f * hop), hop, count, power);
+    for (std::size_t b = 0; b < level.bands.size(); ++b)
+      std::copy_n(power.data() + (b + 1) * FrameFft::batch, count, level.bands[b].envelope.data() + f);
   }
   const auto slow = static_cast<std::size_t>(std::lround(settings.slow_mean.value() / level.hop_s));
   for (Band& band : level.bands) {
-    // A floor a thousandth of the usual power: silence must not turn into the largest excursion there is.
-    const float floor = 1e-3f * static_cast<float>(median(band.envelope)) + 1e-20f;
-    for (float& power : band.envelope) power = std::log(power + floor);
+    if (band.high > settings.highest.value()) continue;
+    compress_power(band.envelope, slow);
     remove_slow_changes(band.envelope, slow, settings.clip_sigmas);
   }
   return level;
@@ -143,50 +146,106 @@ std::vector<std::pair<std::size_t, std::size_t>> nested_groups(std::size_t bands
 
 // Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range /
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
-double independent_bands(std::vector<float> values) {
+double independent_bands(std::span<const float> values) {
   if (values.size() < 16) return 1.0;
-  const double low = quantile(values, 0.25), middle = quantile(values, 0.5), high = quantile(values, 0.75);
-  const double ratio = 1.349 * middle / std::max(high - low, 1e-9);
+  const std::vector<double> quarters = quantiles(values, std::array{0.25, 0.5, 0.75});
+  const double ratio = 1.349 * quarters[1] / std::max(quarters[2] - quarters[0], 1e-9);
   return std::clamp(0.75 * ratio * ratio, 0.8, 40.0);
 }
 
-GroupSpectrum average(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
-                      const std::vector<char>& masked) {
-  const std::size_t bins = spectra[from].size();
-  GroupSpectrum group;
-  group.bands = static_cast<int>(to - from);
-  std::vector<float> mean(bins, 0.0f);
-  for (std::size_t b = from; b < to; ++b)
-    for (std::size_t k = 0; k < bins; ++k) mean[k] += spectra[b][k] / static_cast<float>(to - from);
-  for (std::size_t octave = 1; octave / 2 < bins; octave *= 2) {
-    std::vector<float> clear;
-    for (std::size_t k = octave; k < std::min(2 * octave, bins); ++k)
-      if (!masked[k]) clear.push_back(mean[k]);
-    group.effective_bands.push_back(independent_bands(std::move(clear)));
+// Means of bands from..to-1 in bins first, first + 1 ...
+void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t from, std::size_t to,
+                   std::size_t first, std::span<float> mean) {
+  std::fill(mean.begin(), mean.end(), 0.0f);
+  const float share = 1.0f / static_cast<float>(to - from);
+  for (std::size_t b = from; b < to; ++b) {
+    const float* band = spectra[b].data() + first;
+    for (std::size_t k = 0; k < mean.size(); ++k) mean[k] += band[k] * share;
   }
-  group.sums.resize(bins + 1, 0.0);
-  for (std::size_t k = 0; k < bins; ++k)
-    group.sums[k + 1] = group.sums[k] + (masked[k] ? 1.0 : static_cast<double>(mean[k]));
-  return group;
+}
+
+std::vector<double> independent_bands_by_octave(const std::vector<float>& power,
+                                                const std::vector<char>& masked) {
+  std::vector<double> out;
+  std::vector<float> clear;
+  for (std::size_t octave = 1; octave / 2 < power.size(); octave *= 2) {
+    clear.clear();
+    for (std::size_t k = octave; k < std::min(2 * octave, power.size()); ++k)
+      if (!masked[k]) clear.push_back(power[k]);
+    out.push_back(independent_bands(clear));
+  }
+  return out;
 }
 
 void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const std::vector<char>& masked) {
+  struct Heard {
+    std::size_t from, to;  // bands
+    std::size_t group;
+  };
+  std::vector<Heard> heard;
   for (const auto& [from, to] : nested_groups(level.power.size())) {
-    std::size_t heard = from;
-    while (heard < to && !level.power[heard].empty()) ++heard;
-    GroupSpectrum group = heard > from ? average(level.power, from, heard, masked) : GroupSpectrum{};
+    GroupSpectrum group;
     group.low = level.low[from];
     group.high = level.high[to - 1];
+    std::size_t end = from;
+    while (end < to && !level.power[end].empty()) ++end;
+    if (end > from) heard.push_back({from, end, out.groups.size()});
     out.groups.push_back(std::move(group));
+  }
+  if (heard.empty()) return;
+  const std::size_t bins = level.power[heard.front().from].size();
+  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<float> power(bins);
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+    const auto [from, to, at] = heard[lane];
+    GroupSpectrum& group = out.groups[at];
+    mean_of_bands(level.power, from, to, 0, power);
+    group.bands = static_cast<int>(to - from);
+    group.effective_bands = independent_bands_by_octave(power, masked);
+    group.sums = sums;
+    group.lane = lane;
+  }
+  constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
+  std::vector<float> block(heard.size() * at_once);
+  for (std::size_t first = 0; first < bins; first += at_once) {
+    const std::size_t count = std::min(at_once, bins - first);
+    for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+      const auto mean = std::span(block).subspan(lane * count, count);
+      mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
+      for (std::size_t k = 0; k < count; ++k)
+        if (masked[first + k]) mean[k] = 1.0f;
+    }
+    sums->extend(block, count);
   }
 }
 
 }  // namespace
 
+GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
+    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_), running_(spectra) {}
+
+void GroupSums::extend(std::span<const float> power, std::size_t count) {
+  for (std::size_t k = 0; k < count; ++k) {
+    int* row = sums_.data() + ++done_ * lanes_;
+    for (std::size_t lane = 0; lane < running_.size(); ++lane) {
+      running_[lane] += static_cast<double>(std::min(power[lane * count + k], strongest));
+      row[lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * running_[lane])));
+    }
+  }
+}
+
+double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
+  const auto sum = static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
+  return sum / (unit * static_cast<double>(to - from));
+}
+
+std::size_t octave_of(std::size_t bin, std::size_t octaves) {
+  const auto octave = static_cast<std::size_t>(std::bit_width(std::max<std::size_t>(bin, 1)) - 1);
+  return std::min(octave, octaves - 1);
+}
+
 double GroupSpectrum::independent_bands_at(std::size_t bin) const {
-  std::size_t octave = 0;
-  while (octave + 1 < effective_bands.size() && (std::size_t{2} << octave) <= bin) ++octave;
-  return effective_bands.empty() ? 1.0 : effective_bands[octave];
+  return effective_bands.empty() ? 1.0 : effective_bands[octave_of(bin, effective_bands.size())];
 }
 
 std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
@@ -199,7 +258,7 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.forward(by_angle, bins);
   std::vector<float> magnitude(bins.size());
   for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::abs(bins[k]);
-  const std::vector<float> usual = block_median(magnitude, 400);
+  const std::vector<float> usual = block_median_of_positive(magnitude, 400);
   for (std::size_t k = 0; k < bins.size(); ++k) {
     const float most = static_cast<float>(times) * usual[k];
     if (magnitude[k] > most) bins[k] *= most / magnitude[k];
@@ -217,8 +276,8 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   std::vector<float> limited = limit_locked_lines(samples, settings.rate_hz, reference, settings.line_limit);
   if (also) limited = limit_locked_lines(limited, settings.rate_hz, *also, settings.line_limit);
   BandSpectra out;
-  for (const std::size_t window : {std::size_t{32}, std::size_t{16}}) {
-    const BandLevel level = log_envelopes(limited, window, settings);
+  for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}}) {
+    const BandLevel level = compressed_envelopes(limited, window, settings);
     const EnvelopeGrid grid = envelope_grid(level, reference);
     const RealFft fft(grid.points);
     BandLevelSpectra spectra{grid.turns, {}, {}, {}};

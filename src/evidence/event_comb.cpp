@@ -2,14 +2,13 @@
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <cmath>
-#include <cstdint>
-#include <map>
+#include <memory>
 #include <span>
 #include <utility>
 
 #include "gearhark/signal/distributions.hpp"
+#include "wide/comb_loops.hpp"
 
 namespace gearhark {
 namespace {
@@ -18,8 +17,8 @@ namespace {
 constexpr double first_strength_octave = -2.0;
 constexpr double strength_prior_fall = 0.1 * strength_step_octaves;
 constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
-constexpr double line_cap = 14.0;      // nats one line may add: no single line proves a comb
-constexpr double most_freedom = 60.0;  // model error, not noise, rules beyond this
+constexpr float line_cap = 14.0f;      // nats one line may add: no single line proves a comb
+constexpr float most_freedom = 60.0f;  // model error, not noise, rules beyond this
 
 double octaves_of(std::size_t step) {
   return first_strength_octave + strength_step_octaves * static_cast<double>(step);
@@ -80,9 +79,11 @@ std::vector<CombLine> comb_of(const Family& family, bool modulated) {
     lines.push_back({harmonic, 0, presence, 1.0});
   if (modulated && family.fault == Fault::rolling_element)
     for (int turn = 1; turn <= 4; ++turn) lines.push_back({0.0, turn, turn <= 2 ? .5 : .4, 1.0});
+  // Two turns beside a joint's line stands its next.
+  const bool joint = family.fault == Fault::dry_joint;
   if (modulated)
     for (int h = 1; h <= 3; ++h)
-      for (const int side : {-2, -1, 1, 2})
+      for (const int side : joint ? std::vector{-1, 1} : std::vector{-2, -1, 1, 2})
         lines.push_back({static_cast<double>(h), side, std::abs(side) == 1 ? .35 : .2, 0.5});
   return lines;
 }
@@ -117,69 +118,45 @@ struct LineMean {
   double over_background, freedom;
 };
 
-LineMean look(const GroupSpectrum& group, const Window& w) {
-  const double left = group.mean(w.left_from, w.left_to), right = group.mean(w.right_from, w.right_to);
-  // A strong neighbour on one side must not make a line of the slope between: lean towards the higher flank.
-  const double local = std::max({0.5 * (left + right), 0.9 * std::max(left, right), 0.8});
-  const double k = group.independent_bands_at(w.from);
+// Neighbouring bins of a Hann window are correlated: 1.94 bins count as one (Percival and Walden 1993).
+double freedom_per_band(const Window& w) {
   const auto bins = static_cast<double>(w.to - w.from);
   const auto flanks = static_cast<double>(w.left_to - w.left_from + w.right_to - w.right_from);
-  // Neighbouring bins of a Hann window are correlated: 1.94 bins count as one (Percival and Walden 1993).
-  const double own = k * bins / (1.94 - 0.94 / bins), beside = k * flanks / 1.9;
-  return {group.mean(w.from, w.to) / local, std::min(most_freedom, own * beside / (own + beside))};
+  const double own = bins / (1.94 - 0.94 / bins), beside = flanks / 1.9;
+  return own * beside / (own + beside);
 }
 
-// One lane per strength, so that loops over them become vector instructions.
-constexpr std::size_t lanes = 8;
-using Strengths = std::array<float, lanes>;
-static_assert(strength_steps == static_cast<int>(lanes));
-
-// exp() to 2e-6 relative for -87 < x < 88, in a form the compiler can vectorise: 2^whole by its exponent
-// bits, 2^part by a polynomial (Taylor about 0 on [-1/2, 1/2]).
-inline float quick_exp(float x) {
-  const float octaves = std::clamp(x, -86.0f, 87.0f) * 1.44269504f;
-  const float whole =
-      static_cast<float>(static_cast<std::int32_t>(octaves + (octaves < 0.0f ? -0.5f : 0.5f)));
-  const float t = (octaves - whole) * 0.69314718f;
-  const float part = 1.0f + t * (1.0f + t * (0.5f + t * (1.0f / 6 + t * (1.0f / 24 + t * (1.0f / 120)))));
-  return std::bit_cast<float>((static_cast<std::int32_t>(whole) + 127) << 23) * part;
+// As the loops do it for eight groups at once.
+LineMean look(const GroupSpectrum& group, const Window& w) {
+  const double left = group.mean(w.left_from, w.left_to), right = group.mean(w.right_from, w.right_to);
+  const double local = std::max({0.5 * (left + right), 0.9 * std::max(left, right), 0.8});
+  return {group.mean(w.from, w.to) / local,
+          std::min<double>(most_freedom, group.independent_bands_at(w.from) * freedom_per_band(w))};
 }
 
-// A comb line placed in the spectrum, with what each strength would do to its mean.
-struct PlacedLine {
-  CombLine line;
-  Window window;
-  Strengths share;   // x / (1 + x), x the excess of the mean
-  Strengths log_up;  // log(1 + x)
+static_assert(strength_steps == 8);  // as the loops have it
+
+// What each strength would do to the mean of a line, by the number of its bins; made when first needed.
+class StrengthRows {
+ public:
+  const float* row(double power, std::size_t bins) {
+    auto& rows = power < 1.0 ? side_ : main_;
+    if (bins >= rows.size()) rows.resize(bins + 1);
+    if (!rows[bins]) {
+      rows[bins] = std::make_unique<Row>();
+      for (std::size_t a = 0; a < strength_steps; ++a) {
+        const double excess = std::exp2(octaves_of(a)) * power / static_cast<double>(bins);
+        (*rows[bins])[a] = static_cast<float>(excess / (1.0 + excess));
+        (*rows[bins])[strength_steps + a] = static_cast<float>(std::log1p(excess));
+      }
+    }
+    return rows[bins]->data();
+  }
+
+ private:
+  using Row = std::array<float, 2 * strength_steps>;
+  std::vector<std::unique_ptr<Row>> main_, side_;
 };
-
-PlacedLine prepared(const CombLine& line, const Window& window) {
-  PlacedLine placed{line, window, {}, {}};
-  const auto bins = static_cast<double>(window.to - window.from);
-  for (std::size_t a = 0; a < lanes; ++a) {
-    const double excess = std::exp2(octaves_of(a)) * line.power / bins;
-    placed.share[a] = static_cast<float>(excess / (1.0 + excess));
-    placed.log_up[a] = static_cast<float>(std::log1p(excess));
-  }
-  return placed;
-}
-
-// Multiplies, per strength, 1 - p + p exp(log likelihood ratio) of one line into `product`.
-void multiply_line(Strengths& product, const LineMean& seen, const PlacedLine& placed) {
-  const auto mean = static_cast<float>(seen.over_background), freedom = static_cast<float>(seen.freedom);
-  const auto presence = static_cast<float>(placed.line.presence), cap = static_cast<float>(line_cap);
-  for (std::size_t a = 0; a < lanes; ++a) {
-    const float ratio = std::min(cap, freedom * (mean * placed.share[a] - placed.log_up[a]));
-    product[a] *= 1.0f - presence + presence * quick_exp(ratio);
-  }
-}
-
-double log_mean_exp(std::span<const double> values) {
-  const double top = *std::max_element(values.begin(), values.end());
-  double sum = 0.0;
-  for (const double v : values) sum += std::exp(v - top);
-  return top + std::log(sum / static_cast<double>(values.size()));
-}
 
 // A window of this width about the order touches something already explained.
 bool is_explained(double order, double width, std::span<const ExplainedOrders> explained) {
@@ -188,80 +165,91 @@ bool is_explained(double order, double width, std::span<const ExplainedOrders> e
                      [&](const ExplainedOrders& e) { return high >= e.low && low <= e.high; });
 }
 
-std::vector<PlacedLine> place(const std::vector<CombLine>& comb, double fundamental, double modulation,
-                              double width, const EnvelopeSpectra& spectra, std::size_t bins,
-                              std::span<const ExplainedOrders> explained) {
-  std::vector<PlacedLine> placed;
+// The heard groups of one window length, side by side.
+struct Level {
+  const GroupSums* sums;
+  std::vector<std::size_t> groups;                // by lane
+  std::vector<std::vector<float>> bands;          // independent bands [octave][lane]
+};
+
+std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
+  std::vector<Level> levels;
+  for (std::size_t g = 0; g < spectra.groups.size(); ++g) {
+    const GroupSpectrum& group = spectra.groups[g];
+    if (!group.sums) continue;
+    if (levels.empty() || levels.back().sums != group.sums.get()) levels.push_back({group.sums.get(), {}, {}});
+    Level& level = levels.back();
+    level.groups.push_back(g);
+    if (level.bands.size() < group.effective_bands.size())
+      level.bands.resize(group.effective_bands.size(), std::vector<float>(level.sums->lanes(), 1.0f));
+    for (std::size_t octave = 0; octave < group.effective_bands.size(); ++octave)
+      level.bands[octave][group.lane] = static_cast<float>(group.effective_bands[octave]);
+  }
+  return levels;
+}
+
+// Lines of one width, those of the fundamental first.
+struct PlacedComb {
+  std::vector<LineLook> lines;
+  std::size_t mains = 0;
+};
+
+LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths) {
+  const GroupSums& sums = *level.sums;
+  const auto share = [](std::size_t from, std::size_t to) {
+    return static_cast<float>(1.0 / (GroupSums::unit * static_cast<double>(to - from)));
+  };
+  return {sums.row(w.from),
+          sums.row(w.to),
+          sums.row(w.left_from),
+          sums.row(w.left_to),
+          sums.row(w.right_from),
+          sums.row(w.right_to),
+          share(w.from, w.to),
+          share(w.left_from, w.left_to),
+          share(w.right_from, w.right_to),
+          static_cast<float>(freedom_per_band(w)),
+          static_cast<float>(line.presence),
+          level.bands[octave_of(w.from, level.bands.size())].data(),
+          strengths.row(line.power, w.to - w.from)};
+}
+
+PlacedComb place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
+                 const EnvelopeSpectra& spectra, const Level& level, std::span<const ExplainedOrders> explained,
+                 StrengthRows& strengths) {
+  PlacedComb placed;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
     if (is_explained(order, width, explained)) continue;
-    const Window w = window_at(order, width, spectra, bins);
-    if (w.usable) placed.push_back(prepared(line, w));
+    const Window w = window_at(order, width, spectra, level.sums->bins());
+    if (!w.usable) continue;
+    placed.lines.push_back(look_at(line, w, level, strengths));
+    if (is_main(line)) ++placed.mains;
   }
   return placed;
 }
 
-Strengths log_factor_of_comb(const GroupSpectrum& group, const std::vector<PlacedLine>& placed) {
-  Strengths main{}, side{}, product;
-  product.fill(1.0f);
-  // Six factors of at most e^14 fit into a float; the logarithm is taken then.
-  int factors = 0;
-  const auto settle = [&](Strengths& sum) {
-    for (std::size_t a = 0; a < lanes; ++a) sum[a] += std::log(product[a]);
-    product.fill(1.0f);
-    factors = 0;
-  };
-  const auto first_side =
-      std::find_if(placed.begin(), placed.end(), [](const PlacedLine& p) { return !is_main(p.line); });
-  for (auto p = placed.begin(); p != first_side; ++p) {
-    multiply_line(product, look(group, p->window), *p);
-    if (++factors == 6) settle(main);
-  }
-  settle(main);
-  for (auto p = first_side; p != placed.end(); ++p) {
-    multiply_line(product, look(group, p->window), *p);
-    if (++factors == 6) settle(side);
-  }
-  settle(side);
-  // Side lines support a comb; they do not make one.
-  for (std::size_t a = 0; a < lanes; ++a) main[a] += std::min(side[a], 2.0f * std::max(main[a], 0.0f) + 0.5f);
-  return main;
-}
-
-// A comb placed at every slip and width, for spectra of one number of bins.
-using PlacedAtWidths = std::vector<std::vector<PlacedLine>>;
-using PlacedComb = std::vector<PlacedAtWidths>;
-
-// Fills one group's [strength] row at one slip, averaging over the widths.
-void fill(EventEvidence& out, const GroupSpectrum& spectrum, std::size_t g, const PlacedAtWidths& placed,
-          std::size_t slip) {
-  std::array<Strengths, 3> by_width{};
-  for (std::size_t w = 0; w < placed.size(); ++w) by_width[w] = log_factor_of_comb(spectrum, placed[w]);
-  for (std::size_t a = 0; a < out.strengths; ++a) {
-    std::array<double, 3> values{};
-    for (std::size_t w = 0; w < values.size(); ++w) values[w] = static_cast<double>(by_width[w][a]);
-    out.at(g, slip, a) = static_cast<float>(log_mean_exp(values));
-  }
-}
-
-// Log factor at a strength shifted by `octaves`, between the searched steps; below the weakest there is
-// nothing to see.
-double at_strength(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  if (step <= 0.0) return std::max(0.0, 1.0 + step) * static_cast<double>(run.at(g, s, 0));
-  const double last = static_cast<double>(run.strengths - 1);
-  if (step >= last) return static_cast<double>(run.at(g, s, run.strengths - 1));
-  const auto a = static_cast<std::size_t>(step);
-  const double part = step - static_cast<double>(a);
-  return (1.0 - part) * static_cast<double>(run.at(g, s, a)) +
-         part * static_cast<double>(run.at(g, s, a + 1));
+// The log factor at a strength between the searched steps; below the weakest there is nothing to see.
+BetweenStrengths at_strength(double step) {
+  constexpr unsigned last = strength_steps - 1;
+  if (step <= 0.0) return {0, static_cast<float>(std::max(0.0, 1.0 + step)), 0.0f};
+  if (step >= last) return {last, 1.0f, 0.0f};
+  const auto low = static_cast<unsigned>(step);
+  const auto part = static_cast<float>(step - low);
+  return {low, 1.0f - part, part};
 }
 
 // A run's level scatters about what visibility predicts: two and a half octaves down, as said, two up; or the
 // run does not show the fault at all, whatever trade practice says of its load.
-double with_scatter(const EventEvidence& run, std::size_t g, std::size_t s, double step) {
-  return std::log(0.1 + 0.25 * std::exp(at_strength(run, g, s, step - 2.5 / strength_step_octaves)) +
-                  0.4 * std::exp(at_strength(run, g, s, step)) +
-                  0.25 * std::exp(at_strength(run, g, s, step + 2.0 / strength_step_octaves)));
+Scatter scatter_of(const EventEvidence& run) {
+  constexpr std::array<double, scatter_terms> octaves = {-2.5, 0.0, 2.0};
+  const double shift =
+      std::log2(run.visibility * run.visibility * run.turns / usual_turns) / strength_step_octaves;
+  Scatter scatter{0.1f, {0.25f, 0.4f, 0.25f}, {}};
+  for (int a = 0; a < strength_steps; ++a)
+    for (std::size_t t = 0; t < scatter_terms; ++t)
+      scatter.at[a][t] = at_strength(a + shift + octaves[t] / strength_step_octaves);
+  return scatter;
 }
 
 double strength_prior(std::size_t a) {
@@ -329,35 +317,33 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.slips = out.slip.size();
   out.strengths = strength_steps;
   out.turns = spectra.turns;
-  out.log_factor.assign(out.groups * out.slips * out.strengths, 0.0f);
+  // combine() reads whole eights of cells.
+  out.log_factor.assign((out.groups * out.slips + 7) / 8 * 8 * out.strengths, 0.0f);
   // Not a structured binding: Clang 14 lets no lambda take one.
   const auto within = slips_within(out.slip, limits.slip);
   const std::size_t first = within.first, last = within.second;
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   const auto& smear = smear_of(family.fault);
-  const auto place_comb = [&](std::size_t bins) {
-    PlacedComb placed(out.slips);
-    for (std::size_t s = first; s < last; ++s)
-      for (const double width : smear)
-        placed[s].push_back(place(comb, fundamental * (1.0 + out.slip[s]),
-                                  modulation_at(family, modulation, out.slip[s]), width, spectra, bins,
-                                  limits.explained));
-    return placed;
-  };
-  // Groups outside, slips inside: one group's spectrum stays in the cache.
-  std::map<std::size_t, PlacedComb> by_bins;
-  for (std::size_t g = 0; g < out.groups; ++g) {
-    const std::size_t bins = spectra.groups[g].bins();
-    if (bins == 0) continue;
-    auto at = by_bins.find(bins);
-    if (at == by_bins.end()) at = by_bins.emplace(bins, place_comb(bins)).first;
-    for (std::size_t s = 0; s < out.slips; ++s) {
-      if (s < first || s >= last) {
-        for (std::size_t a = 0; a < out.strengths; ++a) out.at(g, s, a) = not_seen;
-        continue;
+  for (std::size_t g = 0; g < out.groups; ++g)
+    for (std::size_t s = 0; s < out.slips && spectra.groups[g].bins() > 0; ++s)
+      if (s < first || s >= last) std::fill_n(&out.at(g, s, 0), out.strengths, not_seen);
+  StrengthRows strengths;
+  for (const Level& level : levels_of(spectra)) {
+    std::vector<float> factors(out.strengths * level.sums->lanes());
+    for (std::size_t s = first; s < last; ++s) {
+      std::array<PlacedComb, 3> placed;
+      std::array<CombLooks, 3> looks{};
+      for (std::size_t w = 0; w < smear.size(); ++w) {
+        placed[w] = place(comb, fundamental * (1.0 + out.slip[s]), modulation_at(family, modulation, out.slip[s]),
+                          smear[w], spectra, level, limits.explained, strengths);
+        looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size()};
       }
-      out.heard_at_all = out.heard_at_all || !at->second[s].front().empty();
-      fill(out, spectra.groups[g], g, at->second[s], s);
+      for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
+      comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom, line_cap,
+                           factors.data());
+      for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
+        for (std::size_t a = 0; a < out.strengths; ++a)
+          out.at(level.groups[lane], s, a) = factors[a * level.sums->lanes() + lane];
     }
   }
   return out;
@@ -370,13 +356,13 @@ std::vector<ExplainedOrders> explained_by(const Family& family, double fundament
   const int harmonics = element ? 4 : 12, sides = element ? 1 : 3;
   const double half_width = family.fault == Fault::dry_joint ? 0.010 : element ? 0.004 : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
-  constexpr int cage_turns = 8;
+  // As the loaded zone lets a race's or an element's strikes swell, the turns themselves show.
+  const int turns = modulation == 0.0 || family.fault == Fault::dry_joint ? 0 : element ? 8 : 4;
   std::vector<ExplainedOrders> explained;
   const auto add = [&](double order) {
     explained.push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
   };
-  if (family.fault == Fault::rolling_element)
-    for (int turn = 1; turn <= cage_turns; ++turn) add(turn * modulation_at(family, modulation, slip));
+  for (int turn = 1; turn <= turns; ++turn) add(turn * modulation_at(family, modulation, slip));
   for (double h = step; h <= harmonics; h += step)
     for (int side = modulation != 0.0 ? -sides : 0; side <= (modulation != 0.0 ? sides : 0); ++side) {
       add(h * fundamental * (1.0 + slip) + side * modulation_at(family, modulation, slip));
@@ -387,7 +373,7 @@ std::vector<ExplainedOrders> explained_by(const Family& family, double fundament
 std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
                                 double modulation, double slip, std::size_t group) {
   std::vector<CombSeen> seen;
-  if (group >= spectra.groups.size() || spectra.groups[group].bins() == 0) return seen;
+  if (group >= spectra.groups.size() || !spectra.groups[group].sums) return seen;
   const GroupSpectrum& spectrum = spectra.groups[group];
   const auto& smear = smear_of(family.fault);
   for (const CombLine& line : comb_of(family, modulation != 0.0)) {
@@ -420,29 +406,29 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
     if (run.heard_at_all && run.visibility > 0.0) heard.push_back(&run);
   if (heard.empty()) return best;
   const EventEvidence& first = *heard.front();
-  std::vector<double> over_all;
-  double top = -1e9;
-  for (std::size_t s = 0; s < first.slips; ++s)
-    for (std::size_t g = 0; g < first.groups; ++g) {
-      double sum = 0.0;
-      for (std::size_t a = 0; a < first.strengths; ++a) {
-        double log_factor = 0.0;
-        for (const EventEvidence* run : heard) {
-          const double shift =
-              std::log2(run->visibility * run->visibility * run->turns / usual_turns) / strength_step_octaves;
-          log_factor += with_scatter(*run, g, s, static_cast<double>(a) + shift);
-        }
-        if (log_factor > top) {
-          top = log_factor;
-          best.best_slip = first.slip[s];
-          best.best_group = g;
-          best.best_strength = octaves_of(a);
-        }
-        sum += strength_prior(a) * std::exp(std::min(log_factor, 600.0));
-      }
-      over_all.push_back(std::log(sum));
-    }
-  best.log_bayes_factor = log_mean_exp(over_all);
+  const std::size_t cells = first.groups * first.slips, whole = (cells + 7) / 8 * 8;
+  std::vector<float> sums(whole * strength_steps, 0.0f), total(whole), largest(whole);
+  for (const EventEvidence* run : heard)
+    comb_loops().add_scattered(run->log_factor.data(), whole, scatter_of(*run), sums.data());
+  std::array<float, strength_steps> prior{};
+  for (std::size_t a = 0; a < prior.size(); ++a) prior[a] = static_cast<float>(strength_prior(a));
+  constexpr float most = 600.0f;
+  comb_loops().over_strengths(sums.data(), whole, prior.data(), most, total.data(), largest.data());
+
+  const auto cell = static_cast<std::size_t>(
+      std::max_element(largest.begin(), largest.begin() + static_cast<std::ptrdiff_t>(cells)) - largest.begin());
+  best.best_group = cell / first.slips;
+  best.best_slip = first.slip[cell % first.slips];
+  for (std::size_t a = 0; a < prior.size(); ++a)
+    if (sums[(cell / 8 * prior.size() + a) * 8 + cell % 8] == largest[cell]) best.best_strength = octaves_of(a);
+
+  std::fill(total.begin() + static_cast<std::ptrdiff_t>(cells), total.end(), -1e9f);
+  const float top = *std::max_element(total.begin(), total.end());
+  double sum = 0.0;
+  for (std::size_t from = 0; from < whole; from += 1024)  // in double: floats do not add up over so many
+    sum += static_cast<double>(
+        comb_loops().sum_of_exp(total.data() + from, std::min<std::size_t>(1024, whole - from), top));
+  best.log_bayes_factor = static_cast<double>(top) + std::log(sum / static_cast<double>(cells));
   return best;
 }
 

@@ -3,8 +3,10 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/recording/outline.hpp"
 #include "gearhark/report/speed.hpp"
 #include "wrap.hpp"
 
@@ -104,6 +106,13 @@ Json problems_json(const RecordingQuality& quality) {
   return list;
 }
 
+// Three digits are more than a picture shows.
+Json outline_json(const Recording& recording, std::size_t parts) {
+  Json list = Json::array();
+  for (const float largest : outline(recording, parts)) list.push_back(std::round(1000.0 * largest) / 1000.0);
+  return list;
+}
+
 Json stretches_json(const RecordingQuality& quality) {
   Json list = Json::array();
   for (const Stretch& stretch : quality.stretches)
@@ -129,7 +138,7 @@ std::string check_text(const Recording& recording, const RecordingQuality& quali
 }
 
 std::string check_json(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed) {
+                       const std::optional<SpeedCheck>& speed, std::size_t outline_parts) {
   const RecordingFacts& facts = recording.facts;
   Json value = {{"format", "gearhark check"},
                 {"version", 1},
@@ -153,6 +162,7 @@ std::string check_json(const Recording& recording, const RecordingQuality& quali
                 {"stretches", stretches_json(quality)},
                 {"problems", problems_json(quality)}};
   if (speed) value["speed"] = speed_json(*speed);
+  if (outline_parts > 0) value["outline"] = outline_json(recording, outline_parts);
   // A file name need not be UTF-8.
   return value.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

@@ -86,6 +86,7 @@ std::string orders_json(const OrderTable& table) {
   const Json out{{"format", "gearhark orders"},
                  {"version", 1},
                  {"car", table.car},
+                 {"gears", table.gears},
                  {"gear", table.asked.state.gear.label},
                  {"clutch", table.asked.state.clutch == Clutch::engaged ? "engaged" : "pedal down"},
                  {"wheel_hz", optional_number(table.wheel)},

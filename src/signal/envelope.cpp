@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
 namespace {
@@ -53,6 +54,13 @@ std::vector<float> band_envelope(std::span<const float> samples, double rate_hz,
   std::vector<float> envelope(samples.size());
   for (std::size_t i = 0; i < envelope.size(); ++i) envelope[i] = std::sqrt(std::norm(out[i]));
   return envelope;
+}
+
+void compress_power(std::vector<float>& power, std::size_t width) {
+  constexpr float silence = 1e-20f;
+  const std::vector<float> usual = moving_average(power, width);
+  for (std::size_t i = 0; i < power.size(); ++i) power[i] /= usual[i] + silence;
+  take_logs(power, 1.0f);
 }
 
 std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames) {

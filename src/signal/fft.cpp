@@ -262,4 +262,10 @@ void FrameFft::add_power(std::span<const float> samples, std::size_t hop, std::s
   plan_->loops.add_power(plan_->run(samples, hop, count), bins(), count, power.data());
 }
 
+void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,
+                          std::span<float> power) const {
+  assert(power.size() == bins() * batch);
+  plan_->loops.lane_power(plan_->run(samples, hop, count), bins(), power.data());
+}
+
 }  // namespace gearhark

@@ -4,6 +4,7 @@
 #include <cassert>
 #include <cmath>
 #include <map>
+#include <mutex>
 #include <numbers>
 
 #include "gearhark/signal/windows.hpp"
@@ -69,26 +70,40 @@ float value_at(const Padded& samples, double position, const Kernel& kernel, con
                            kernel.taps);
 }
 
-// Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed.
+// Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed and kept.
 class StretchedKernels {
  public:
   static constexpr int steps_per_octave = 8;
   static constexpr int widest = 5 * steps_per_octave;
   // The kernel for times `spacing` samples apart.
   const Kernel& for_spacing(double spacing) {
-    return at(spacing <= 1.0 + 1e-6 ? 0 : static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
+    if (!last_ || !(spacing > more_than_ && spacing <= up_to_)) {
+      const int step = spacing <= unstretched
+                           ? 0
+                           : std::min(widest, static_cast<int>(std::ceil(steps_per_octave * std::log2(spacing))));
+      more_than_ = step == 0 ? -1.0 : std::max(unstretched, std::exp2((step - 0.999999) / steps_per_octave));
+      up_to_ = step == 0        ? unstretched
+               : step == widest ? HUGE_VAL
+                                : std::exp2((step - 0.000001) / steps_per_octave);
+      last_ = &kept(step);
+    }
+    return *last_;
   }
   static std::size_t most_taps() { return 2 * 16 * (1u << (widest / steps_per_octave)) + lanes; }
 
  private:
-  const Kernel& at(int step) {
-    step = std::min(step, widest);
-    const auto found = kernels_.find(step);
-    if (found != kernels_.end()) return found->second;
+  static constexpr double unstretched = 1.0 + 1e-6;
+  static const Kernel& kept(int step) {
+    static std::mutex guard;
+    static std::map<int, Kernel> kernels;
+    const std::lock_guard lock(guard);
+    const auto found = kernels.find(step);
+    if (found != kernels.end()) return found->second;
     const double stretch = std::exp2(static_cast<double>(step) / steps_per_octave);
-    return kernels_.emplace(step, make_kernel(16.0 * stretch, 0.5 / stretch, phases)).first->second;
+    return kernels.emplace(step, make_kernel(16.0 * stretch, 0.5 / stretch, phases)).first->second;
   }
-  std::map<int, Kernel> kernels_;
+  const Kernel* last_ = nullptr;
+  double more_than_ = 0.0, up_to_ = 0.0;  // spacings that last_ is for
 };
 
 // Distance in samples to the nearer neighbour in time: a jump in the times stretches nothing.
@@ -135,10 +150,11 @@ std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
 std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
                                std::span<const double> times) {
   StretchedKernels kernels;
+  const Wide& loops = wide();
   const Padded padded(samples, StretchedKernels::most_taps());
   std::vector<float> out(times.size());
   for (std::size_t i = 0; i < times.size(); ++i)
-    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)), wide());
+    out[i] = value_at(padded, times[i] * rate_hz, kernels.for_spacing(spacing_at(times, i, rate_hz)), loops);
   return out;
 }
 

@@ -1,22 +1,83 @@
 #include "gearhark/signal/statistics.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <numbers>
+
+#include "wide/wide.hpp"
 
 namespace gearhark {
 namespace {
 
-// Leaves `values` partly sorted.
-double quantile_in_place(std::span<float> values, double q) {
-  if (values.empty()) return 0.0;
-  const double rank = std::clamp(q, 0.0, 1.0) * static_cast<double>(values.size() - 1);
-  const auto below = values.begin() + static_cast<std::ptrdiff_t>(rank);
-  std::nth_element(values.begin(), below, values.end());
-  const double part = rank - std::floor(rank);
-  if (part == 0.0) return static_cast<double>(*below);
-  const float above = *std::min_element(below + 1, values.end());
-  return std::lerp(static_cast<double>(*below), static_cast<double>(above), part);
+// The order of floats as that of whole numbers.
+std::uint32_t ordered(float value) {
+  const auto bits = std::bit_cast<std::uint32_t>(value);
+  return bits & 0x80000000u ? ~bits : bits | 0x80000000u;
+}
+
+// Values by rank. Of many values only those are sorted that share the wanted one's sign, exponent and first bits of
+// mantissa: two passes over the data, whatever the number of ranks asked for near each other.
+class Ranks {
+ public:
+  explicit Ranks(std::span<const float> values) : values_(values) {
+    if (values.size() < few) {
+      held_.assign(values.begin(), values.end());
+      return;
+    }
+    counts_.assign(2 * buckets, 0);
+    // Two sets of counts, for neighbours tend to fall into one bucket.
+    for (std::size_t i = 0; i + 1 < values.size(); i += 2) {
+      ++counts_[ordered(values[i]) >> shift];
+      ++counts_[buckets + (ordered(values[i + 1]) >> shift)];
+    }
+    if (values.size() % 2 == 1) ++counts_[ordered(values.back()) >> shift];
+    for (std::size_t b = 0; b < buckets; ++b) counts_[b] += counts_[buckets + b];
+  }
+
+  float at(std::size_t rank) {
+    if (!counts_.empty()) rank -= hold(rank);
+    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank);
+    std::nth_element(held_.begin(), place, held_.end());
+    return *place;
+  }
+
+ private:
+  static constexpr std::size_t few = 1024, buckets = 4096;
+  static constexpr int shift = 20;
+
+  // Holds the values of the bucket with this rank; returns the rank of its first.
+  std::size_t hold(std::size_t rank) {
+    std::size_t bucket = 0, before = 0;
+    while (before + counts_[bucket] <= rank) before += counts_[bucket++];
+    if (held_.empty() || bucket != held_bucket_) {
+      held_.resize(counts_[bucket] + 1);
+      // Every value is written, and stays where it belongs: no branch to be foretold.
+      float* to = held_.data();
+      for (const float value : values_) {
+        *to = value;
+        to += ordered(value) >> shift == bucket ? 1 : 0;
+        if (to == held_.data() + counts_[bucket]) break;
+      }
+      held_.pop_back();
+      held_bucket_ = bucket;
+    }
+    return before;
+  }
+
+  std::span<const float> values_;
+  std::vector<std::uint32_t> counts_;
+  std::vector<float> held_;
+  std::size_t held_bucket_ = 0;
+};
+
+double quantile_of(Ranks& ranks, std::size_t count, double q) {
+  if (count == 0) return 0.0;
+  const double rank = std::clamp(q, 0.0, 1.0) * static_cast<double>(count - 1);
+  const auto below = static_cast<std::size_t>(rank);
+  const double part = rank - std::floor(rank), value = static_cast<double>(ranks.at(below));
+  return part == 0.0 ? value : std::lerp(value, static_cast<double>(ranks.at(below + 1)), part);
 }
 
 // Value indices [from, to) of the window centred on i.
@@ -32,25 +93,52 @@ struct Knots {
   std::vector<double> at, value;
 };
 
-Knots block_medians(std::span<const float> values, std::size_t width) {
-  const std::size_t block = std::clamp<std::size_t>(width, 1, values.size());
+// First values of blocks half a block apart, the last of which ends with the data.
+std::vector<std::size_t> block_starts(std::size_t count, std::size_t block) {
   const std::size_t step = std::max<std::size_t>(1, block / 2);
+  std::vector<std::size_t> starts;
+  for (std::size_t from = 0; starts.empty() || starts.back() + block < count; from += step)
+    starts.push_back(std::min(from, count - block));
+  return starts;
+}
+
+// medians_of(first starts, how many <= 8, block) gives their medians.
+template <class MediansOf>
+std::vector<float> joined_medians(std::span<const float> values, std::size_t width,
+                                  const MediansOf& medians_of) {
+  std::vector<float> out(values.size());
+  if (values.empty()) return out;
+  const std::size_t block = std::clamp<std::size_t>(width, 1, values.size());
+  const std::vector<std::size_t> starts = block_starts(values.size(), block);
   Knots knots;
-  std::vector<float> copy(block);
-  for (std::size_t from = 0;; from += step) {
-    from = std::min(from, values.size() - block);  // the last block ends with the data
-    std::copy_n(values.begin() + static_cast<std::ptrdiff_t>(from), block, copy.begin());
+  for (const std::size_t from : starts)
     knots.at.push_back(static_cast<double>(from) + 0.5 * static_cast<double>(block - 1));
-    knots.value.push_back(quantile_in_place(copy, 0.5));
-    if (from + block == values.size()) return knots;
+  for (std::size_t i = 0; i < starts.size(); i += 8)
+    medians_of(std::span(starts).subspan(i, std::min<std::size_t>(8, starts.size() - i)), block, knots.value);
+  std::size_t j = 0;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const auto x = static_cast<double>(i);
+    while (j + 2 < knots.at.size() && knots.at[j + 1] < x) ++j;
+    const std::size_t next = std::min(j + 1, knots.at.size() - 1);
+    const double gap = knots.at[next] - knots.at[j];
+    const double part = gap > 0.0 ? std::clamp((x - knots.at[j]) / gap, 0.0, 1.0) : 0.0;
+    out[i] = static_cast<float>(std::lerp(knots.value[j], knots.value[next], part));
   }
+  return out;
 }
 
 }  // namespace
 
 double quantile(std::span<const float> values, double q) {
-  std::vector<float> copy(values.begin(), values.end());
-  return quantile_in_place(copy, q);
+  Ranks ranks(values);
+  return quantile_of(ranks, values.size(), q);
+}
+
+std::vector<double> quantiles(std::span<const float> values, std::span<const double> shares) {
+  Ranks ranks(values);
+  std::vector<double> out;
+  for (const double share : shares) out.push_back(quantile_of(ranks, values.size(), share));
+  return out;
 }
 
 double median(std::span<const float> values) { return quantile(values, 0.5); }
@@ -60,16 +148,18 @@ double median_absolute_deviation(std::span<const float> values) {
   std::vector<float> distance(values.size());
   std::transform(values.begin(), values.end(), distance.begin(),
                  [&](float v) { return std::abs(v - middle); });
-  return quantile_in_place(distance, 0.5);
+  return median(distance);
 }
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
   std::vector<double> sums(values.size() + 1, 0.0);
   for (std::size_t i = 0; i < values.size(); ++i) sums[i + 1] = sums[i] + static_cast<double>(values[i]);
   std::vector<float> out(values.size());
+  const double share = 1.0 / static_cast<double>(2 * (width / 2) + 1);
   for (std::size_t i = 0; i < values.size(); ++i) {
     const auto [from, to] = reach(i, width, values.size());
-    out[i] = static_cast<float>((sums[to] - sums[from]) / static_cast<double>(to - from));
+    const bool whole = to - from == 2 * (width / 2) + 1;
+    out[i] = static_cast<float>((sums[to] - sums[from]) * (whole ? share : 1.0 / static_cast<double>(to - from)));
   }
   return out;
 }
@@ -90,23 +180,38 @@ std::vector<float> running_median(std::span<const float> values, std::size_t wid
 }
 
 std::vector<float> block_median(std::span<const float> values, std::size_t width) {
-  std::vector<float> out(values.size());
-  if (values.empty()) return out;
-  const Knots knots = block_medians(values, width);
-  std::size_t j = 0;
-  for (std::size_t i = 0; i < values.size(); ++i) {
-    const auto x = static_cast<double>(i);
-    while (j + 2 < knots.at.size() && knots.at[j + 1] < x) ++j;
-    const std::size_t next = std::min(j + 1, knots.at.size() - 1);
-    const double gap = knots.at[next] - knots.at[j];
-    const double part = gap > 0.0 ? std::clamp((x - knots.at[j]) / gap, 0.0, 1.0) : 0.0;
-    out[i] = static_cast<float>(std::lerp(knots.value[j], knots.value[next], part));
-  }
+  return joined_medians(values, width,
+                        [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
+                          for (const std::size_t from : starts) out.push_back(median(values.subspan(from, block)));
+                        });
+}
+
+std::vector<float> block_median_of_positive(std::span<const float> values, std::size_t width) {
+  std::vector<float> lanes;
+  return joined_medians(
+      values, width, [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
+        lanes.resize(8 * block);
+        std::array<const float*, 8> rows{};
+        for (std::size_t r = 0; r < 8; ++r) rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
+        wide().interleave(rows.data(), block, lanes.data());
+        const LaneRanked middle = lane_ranked(lanes, (block - 1) / 2);
+        for (std::size_t r = 0; r < starts.size(); ++r)
+          out.push_back(block % 2 == 1 ? middle.value[r]
+                                       : 0.5 * (static_cast<double>(middle.value[r]) +
+                                                static_cast<double>(middle.above[r])));
+      });
+}
+
+void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
+
+LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank) {
+  LaneRanked out;
+  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.value.data(), out.above.data());
   return out;
 }
 
 std::vector<float> exponential_background(std::span<const float> values, std::size_t width) {
-  std::vector<float> out = block_median(values, width);
+  std::vector<float> out = block_median_of_positive(values, width);
   for (float& value : out) value /= std::numbers::ln2_v<float>;
   return out;
 }

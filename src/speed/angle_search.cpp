@@ -271,6 +271,10 @@ AngleSearch::AngleSearch(std::span<const float> samples, double sample_rate, con
   state_->prior = prior;
   state_->use(decimate_for_tracking(samples, sample_rate));
 }
+AngleSearch::AngleSearch(const Sound& decimated, const RatePrior& prior) : state_(std::make_unique<State>()) {
+  state_->prior = prior;
+  state_->use(decimated);
+}
 AngleSearch::~AngleSearch() = default;
 AngleSearch::AngleSearch(AngleSearch&&) noexcept = default;
 AngleSearch& AngleSearch::operator=(AngleSearch&&) noexcept = default;

@@ -1,8 +1,11 @@
 #include "flatten.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
+
+#include "wide/wide.hpp"
 
 namespace gearhark::tracking {
 namespace {
@@ -49,16 +52,13 @@ class Padded {
       : samples_(samples.size() + 2 * kTaps, 0.0f), last_(static_cast<double>(samples.size() + kTaps) - 1.0) {
     std::copy(samples.begin(), samples.end(), samples_.begin() + kTaps);
   }
-  [[nodiscard]] float at(double sample) const {
-    const double position = std::clamp(sample + kTaps - (kTaps / 2 - 1), 0.0, last_);
-    const double whole = std::floor(position);
-    const auto phase = static_cast<std::size_t>(std::lround((position - whole) * kPhases));
-    const float* taps = interpolation_table().data() + phase * kTaps;
-    const float* x = samples_.data() + static_cast<std::ptrdiff_t>(whole);
-    float lanes[8] = {};
-    for (int k = 0; k < kTaps; k += 8)
-      for (int lane = 0; lane < 8; ++lane) lanes[lane] += taps[k + lane] * x[k + lane];
-    return ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
+  // Where read() finds a sample.
+  [[nodiscard]] double position(double sample) const {
+    return std::clamp(sample + kTaps - (kTaps / 2 - 1), 0.0, last_);
+  }
+  void read(std::span<const double> positions, float* out) const {
+    wide().read_at(samples_.data(), positions.data(), positions.size(), interpolation_table().data(), kTaps,
+                   kPhases, out);
   }
 
  private:
@@ -76,20 +76,12 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
   for (int k = -half; k < half; ++k)
     taps[static_cast<std::size_t>(k + half)] = static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
   Sound out{std::vector<float>(samples.size() / static_cast<std::size_t>(factor)), sample_rate / factor};
-  for (std::size_t i = 0; i < out.samples.size(); ++i) {
-    const auto centre = static_cast<std::ptrdiff_t>(i) * factor;
-    const auto from = std::max<std::ptrdiff_t>(0, centre - half);
-    const auto to = std::min(static_cast<std::ptrdiff_t>(samples.size()), centre + half);
-    float lanes[8] = {};
-    const float* x = samples.data() + from;
-    const float* h = taps.data() + (from - centre + half);
-    const std::ptrdiff_t n = to - from, body = n - n % 8;
-    for (std::ptrdiff_t k = 0; k < body; k += 8)
-      for (int lane = 0; lane < 8; ++lane) lanes[lane] += h[k + lane] * x[k + lane];
-    for (std::ptrdiff_t k = body; k < n; ++k) lanes[0] += h[k] * x[k];
-    for (int lane = 1; lane < 8; ++lane) lanes[0] += lanes[lane];
-    out.samples[i] = lanes[0];
-  }
+  // Silence on both sides, so that no filter meets an edge.
+  std::vector<float> padded(samples.size() + taps.size(), 0.0f);
+  std::copy(samples.begin(), samples.end(), padded.begin() + half);
+  for (std::size_t i = 0; i < out.samples.size(); ++i)
+    out.samples[i] =
+        wide().dot(padded.data() + i * static_cast<std::size_t>(factor), taps.data(), taps.size());
   return out;
 }
 
@@ -105,6 +97,7 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
   // Recording time at every 64th flat sample by Newton's rule; cubic in between.
   constexpr std::size_t block = 64;
   const double span = static_cast<double>(block) / sound.rate;
+  std::array<double, block> positions{};
   double t0 = track.time_of(0.0, 0.0), slope0 = mean_rate / std::max(track.rate_at(t0), 1e-3);
   for (std::size_t start = 0; start < flat.samples.size(); start += block) {
     const double tau1 = static_cast<double>(start + block) / sound.rate;
@@ -115,8 +108,9 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
     for (std::size_t k = 0; k < n; ++k) {
       const double u = static_cast<double>(k) / block;
       const double t = t0 + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
-      flat.samples[start + k] = padded.at(t * sound.rate);
+      positions[k] = padded.position(t * sound.rate);
     }
+    padded.read(std::span(positions).first(n), flat.samples.data() + start);
     t0 = t1;
     slope0 = slope1;
   }
@@ -126,10 +120,12 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
 Sound unflattened(const FlatSound& flat) {
   Sound sound{std::vector<float>(flat.samples.size()), flat.rate};
   const Padded padded(flat.samples);
-  for (std::size_t i = 0; i < sound.samples.size(); ++i) {
+  std::vector<double> positions(sound.samples.size());
+  for (std::size_t i = 0; i < positions.size(); ++i) {
     const double angle = flat.track.at(static_cast<double>(i) / flat.rate);
-    sound.samples[i] = padded.at(angle / flat.mean_rate * flat.rate);
+    positions[i] = padded.position(angle / flat.mean_rate * flat.rate);
   }
+  padded.read(positions, sound.samples.data());
   return sound;
 }
 

@@ -6,6 +6,8 @@
 #include <complex>
 #include <numbers>
 
+#include "wide/wide.hpp"
+
 namespace gearhark::tracking {
 namespace {
 
@@ -23,55 +25,60 @@ struct Demodulated {
   std::vector<float> ratio;            // power over background
 };
 
+// Real and imaginary parts apart.
+struct Parts {
+  std::vector<float> re, im;
+  explicit Parts(std::size_t size) : re(size), im(size) {}
+};
+
 // Sums of x exp(-i 2 pi f t) over short blocks.
-std::vector<std::complex<float>> block_sums(const FlatSound& flat, double hz, std::size_t block) {
-  std::vector<std::complex<float>> sums(flat.samples.size() / block);
+Parts block_sums(const FlatSound& flat, double hz, std::size_t block) {
+  Parts sums(flat.samples.size() / block);
   std::vector<float> cosine(block), sine(block);
   for (std::size_t k = 0; k < block; ++k) {
     const double phase = -kTwoPi * hz * static_cast<double>(k) / flat.rate;
     cosine[k] = static_cast<float>(std::cos(phase));
     sine[k] = static_cast<float>(std::sin(phase));
   }
-  for (std::size_t b = 0; b < sums.size(); ++b) {
-    const float* x = flat.samples.data() + b * block;
-    float re[8] = {}, im[8] = {};
-    std::size_t k = 0;
-    for (; k + 8 <= block; k += 8)
-      for (std::size_t lane = 0; lane < 8; ++lane) {
-        re[lane] += x[k + lane] * cosine[k + lane];
-        im[lane] += x[k + lane] * sine[k + lane];
-      }
-    for (; k < block; ++k) {
-      re[0] += x[k] * cosine[k];
-      im[0] += x[k] * sine[k];
+  wide().block_sums(flat.samples.data(), cosine.data(), sine.data(), block, sums.re.size(), sums.re.data(),
+                    sums.im.data());
+  // exp(-i 2 pi f t) at each block's start, exact every 64 blocks and turned on in between.
+  const double step = -kTwoPi * hz * static_cast<double>(block) / flat.rate;
+  const double step_re = std::cos(step), step_im = std::sin(step);
+  double re = 1.0, im = 0.0;
+  for (std::size_t b = 0; b < sums.re.size(); ++b) {
+    if (b % 64 == 0) {
+      const double turn = hz * static_cast<double>(b * block) / flat.rate;
+      const double phase = -kTwoPi * (turn - std::floor(turn));
+      re = std::cos(phase);
+      im = std::sin(phase);
     }
-    for (std::size_t lane = 1; lane < 8; ++lane) {
-      re[0] += re[lane];
-      im[0] += im[lane];
-    }
-    const double turn = hz * static_cast<double>(b * block) / flat.rate;
-    const double phase = -kTwoPi * (turn - std::floor(turn));
-    sums[b] = std::complex<float>(re[0], im[0]) *
-              std::complex<float>(static_cast<float>(std::cos(phase)), static_cast<float>(std::sin(phase)));
+    const auto c = static_cast<float>(re), s = static_cast<float>(im);
+    const float x = sums.re[b], y = sums.im[b];
+    sums.re[b] = x * c - y * s;
+    sums.im[b] = x * s + y * c;
+    const double next = re * step_re - im * step_im;
+    im = re * step_im + im * step_re;
+    re = next;
   }
   return sums;
 }
 
 // A Hann window over blocks, one output per hop.
-std::vector<std::complex<float>> windowed(const std::vector<std::complex<float>>& sums, std::size_t width,
+std::vector<std::complex<float>> windowed(const Parts& sums, std::size_t width,
                                           double offset_cycles_per_block) {
-  std::vector<std::complex<float>> taps(width);
+  Parts taps(width);
   for (std::size_t k = 0; k < width; ++k) {
     const double u = (static_cast<double>(k) + 0.5) / static_cast<double>(width);
     const double phase = -kTwoPi * offset_cycles_per_block * static_cast<double>(k);
-    taps[k] = std::polar(static_cast<float>(0.5 - 0.5 * std::cos(kTwoPi * u)), static_cast<float>(phase));
+    const double weight = 0.5 - 0.5 * std::cos(kTwoPi * u);
+    taps.re[k] = static_cast<float>(weight * std::cos(phase));
+    taps.im[k] = static_cast<float>(weight * std::sin(phase));
   }
-  std::vector<std::complex<float>> z;
-  for (std::size_t from = 0; from + width <= sums.size(); from += kSubBlocks) {
-    std::complex<float> sum = 0.0f;
-    for (std::size_t k = 0; k < width; ++k) sum += sums[from + k] * taps[k];
-    z.push_back(sum);
-  }
+  const std::size_t blocks = sums.re.size(), count = blocks < width ? 0 : (blocks - width) / kSubBlocks + 1;
+  std::vector<std::complex<float>> z(count);
+  wide().complex_windows(sums.re.data(), sums.im.data(), taps.re.data(), taps.im.data(), width, kSubBlocks,
+                         count, reinterpret_cast<float*>(z.data()));
   return z;
 }
 
@@ -130,14 +137,18 @@ struct Banded {
     at(i + 2, i + 1) -= 2.0 * weight;
     at(i + 2, i) += weight;
   }
+  // Column by column, each taken off the triangle that it reaches: the innermost loop has no sum to wait for.
   void factor() {
-    for (std::size_t i = 0; i < n; ++i) {
-      const std::size_t from = i > kReach ? i - kReach : 0;
-      for (std::size_t j = from; j <= i; ++j) {
-        double sum = at(i, j);
-        const std::size_t start = std::max(from, j > kReach ? j - kReach : 0);
-        for (std::size_t k = start; k < j; ++k) sum -= at(i, k) * at(j, k);
-        at(i, j) = i == j ? std::sqrt(std::max(sum, 1e-12)) : sum / at(j, j);
+    std::array<double, kReach + 1> column{};  // of L below the diagonal, the lowest first
+    for (std::size_t j = 0; j < n; ++j) {
+      const double pivot = std::sqrt(std::max(at(j, j), 1e-12));
+      at(j, j) = pivot;
+      const std::size_t below = std::min(kReach, n - 1 - j);
+      for (std::size_t i = 1; i <= below; ++i) column[below - i] = at(j + i, j) /= pivot;
+      for (std::size_t i = 1; i <= below; ++i) {
+        double* row = &a[(j + i) * width];  // A(j + i, j + i - k)
+        const double* reversed = &column[below - i];
+        for (std::size_t k = 0; k < i; ++k) row[k] -= reversed[0] * reversed[k];
       }
     }
   }

@@ -2,10 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <numbers>
 
 #include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/statistics.hpp"
 
 namespace gearhark::tracking {
 namespace {
@@ -34,27 +34,30 @@ const std::array<std::uint8_t, kTableSize>& code_table() {
   return table;
 }
 
-float median_of(std::span<const float> values, std::vector<float>& scratch) {
-  scratch.assign(values.begin(), values.end());
-  const auto middle = scratch.begin() + static_cast<std::ptrdiff_t>(scratch.size() / 2);
-  std::nth_element(scratch.begin(), middle, scratch.end());
-  return *middle;
+std::uint8_t code_in(const std::array<std::uint8_t, kTableSize>& table, float ratio) {
+  const float position = std::min(ratio / kTableStep, static_cast<float>(kTableSize - 1));
+  return table[static_cast<std::size_t>(static_cast<int>(position))];
 }
 
+using EightSpectra = std::span<float>;  // [bin][frame]
+
 // In noise the power is exponentially distributed: mean = median / ln 2.
-void divide_by_background(std::span<float> power, double bin_hz, std::vector<float>& scratch) {
-  const auto step = static_cast<std::size_t>(std::max(1.0, 50.0 / bin_hz)), width = 3 * step;
-  std::vector<float> knots;
-  for (std::size_t centre = 0; centre < power.size() + step; centre += step) {
-    const std::size_t from = centre > width / 2 ? std::min(centre - width / 2, power.size() - width) : 0;
-    knots.push_back(median_of(power.subspan(from, std::min(width, power.size() - from)), scratch) /
-                    std::numbers::ln2_v<float>);
+void divide_by_background(EightSpectra power, double bin_hz) {
+  constexpr std::size_t frames = FrameFft::batch;
+  const std::size_t bins = power.size() / frames;
+  const auto step = static_cast<std::size_t>(std::max(1.0, 50.0 / bin_hz)), width = std::min(3 * step, bins);
+  std::vector<std::array<float, frames>> knots;
+  for (std::size_t centre = 0; centre < bins + step; centre += step) {
+    const std::size_t from = centre > width / 2 ? std::min(centre - width / 2, bins - width) : 0;
+    knots.push_back(lane_ranked(power.subspan(from * frames, width * frames), width / 2).value);
+    for (float& value : knots.back()) value /= std::numbers::ln2_v<float>;
   }
-  const float tiny = 1e-20f;
-  for (std::size_t i = 0; i < power.size(); ++i) {
-    const std::size_t k = i / step;
+  constexpr float tiny = 1e-20f;
+  for (std::size_t i = 0; i < bins; ++i) {
+    const auto &before = knots[i / step], &after = knots[i / step + 1];
     const float u = static_cast<float>(i % step) / static_cast<float>(step);
-    power[i] /= knots[k] + u * (knots[k + 1] - knots[k]) + tiny;
+    float* here = power.data() + i * frames;
+    for (std::size_t f = 0; f < frames; ++f) here[f] /= before[f] + u * (after[f] - before[f]) + tiny;
   }
 }
 
@@ -82,29 +85,9 @@ std::vector<float> hann(std::size_t n) {
   return w;
 }
 
-// Calls use(frame index, power of f.bins bins) for every frame.
-template <class Use>
-void each_spectrum(const FlatSound& flat, const Frames& f, Use use) {
-  const std::vector<float> window = hann(f.window);
-  const RealFft fft(f.transform);
-  std::vector<float> time(f.transform, 0.0f), power(f.bins);
-  std::vector<std::complex<float>> bins(f.transform / 2 + 1);
-  for (std::size_t i = 0; i < f.count; ++i) {
-    const float* x = flat.samples.data() + i * f.hop;
-    for (std::size_t k = 0; k < f.window; ++k) time[k] = x[k] * window[k];
-    fft.forward(time, bins);
-    for (std::size_t k = 0; k < f.bins; ++k) power[k] = std::norm(bins[k]);
-    use(i, std::span<float>(power));
-  }
-}
-
 }  // namespace
 
-std::uint8_t BayesCode::of_ratio(float ratio) {
-  const float position = ratio / kTableStep;
-  return code_table()[position < static_cast<float>(kTableSize - 1) ? static_cast<std::size_t>(position)
-                                                                    : kTableSize - 1];
-}
+std::uint8_t BayesCode::of_ratio(float ratio) { return code_in(code_table(), ratio); }
 
 Ratios line_ratios(const FlatSound& flat, Framing framing) {
   const Frames f = plan_frames(flat, framing);
@@ -116,20 +99,26 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   out.frames = f.count;
   out.bins = f.bins;
   out.codes.resize(f.count * f.bins);
-  std::vector<float> scratch;
+  const FrameFft fft(hann(f.window), f.transform);
+  const auto& table = code_table();
+  std::vector<float> power(fft.bins() * FrameFft::batch);
   double near = 0.0;
-  each_spectrum(flat, f, [&](std::size_t i, std::span<float> power) {
-    divide_by_background(power, f.bin_hz, scratch);
-    // Above what the recording holds at this moment there is nothing to compare.
-    const double tau = out.time_of(i);
-    near = flat.track.time_of(tau * flat.mean_rate, near);
-    const double top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(near);
-    const auto usable =
-        static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
-    std::uint8_t* codes = out.codes.data() + i * f.bins;
-    for (std::size_t k = 0; k < usable; ++k) codes[k] = BayesCode::of_ratio(power[k]);
-    std::fill(codes + usable, codes + f.bins, BayesCode::neutral());
-  });
+  for (std::size_t first = 0; first < f.count; first += FrameFft::batch) {
+    const std::size_t count = std::min(FrameFft::batch, f.count - first);
+    fft.lane_power(std::span(flat.samples).subspan(first * f.hop), f.hop, count, power);
+    const EightSpectra kept = std::span(power).first(f.bins * FrameFft::batch);
+    divide_by_background(kept, f.bin_hz);
+    for (std::size_t frame = 0; frame < count; ++frame) {
+      // Above what the recording holds at this moment there is nothing to compare.
+      near = flat.track.time_of(out.time_of(first + frame) * flat.mean_rate, near);
+      const double top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(near);
+      const auto usable =
+          static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
+      std::uint8_t* codes = out.codes.data() + (first + frame) * f.bins;
+      for (std::size_t k = 0; k < usable; ++k) codes[k] = code_in(table, kept[k * FrameFft::batch + frame]);
+      std::fill(codes + usable, codes + f.bins, BayesCode::neutral());
+    }
+  }
   return out;
 }
 

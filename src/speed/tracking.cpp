@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
 
 #include "car_lines.hpp"
+#include "gearhark/signal/parallel.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
 #include "idle.hpp"
@@ -71,6 +73,7 @@ struct Prepared {
   RatePrior prior;
   CarLines lines;
   Gear gear;
+  std::shared_ptr<const Sound> sound;  // decimated
   std::string note;  // on how the stated speed was read; may be empty
 };
 
@@ -79,9 +82,8 @@ double length_of(const RunInput& input) {
 }
 
 Tracking search_in_neutral(const RunInput& input, const Prepared& known) {
-  AngleSearch search(input.samples, input.sample_rate, known.prior);
-  const FoundAngle engine =
-      AngleSearch(input.samples, input.sample_rate, idle_prior(length_of(input))).find(known.lines.engine);
+  AngleSearch search(*known.sound, known.prior);
+  const FoundAngle engine = AngleSearch(*known.sound, idle_prior(length_of(input))).find(known.lines.engine);
   search.remove_steady_orders(engine.track);
   Tracking out = from_found(search.find(known.lines.wheel), known.prior, known.lines);
   if (engine.certainty != Certainty::lost) out.engine = engine.track;
@@ -169,28 +171,28 @@ void remark_on_change(Tracking& out, const RatePrior& prior, const StatedSpeed& 
 }
 
 // The note says steady, but nothing steady was found: perhaps the speed changed.
-std::optional<FoundAngle> found_changing(const RunInput& input, const Prepared& known) {
+std::optional<FoundAngle> found_changing(const Prepared& known) {
   if (known.prior.steadiness != Steadiness::steady) return {};
   RatePrior wide = known.prior;
   wide.steadiness = Steadiness::changing;
   wide.sd = 0.15;
   wide.low -= 0.25;
   wide.high += 0.25;
-  FoundAngle found = AngleSearch(input.samples, input.sample_rate, wide).find(known.lines.wheel);
+  FoundAngle found = AngleSearch(*known.sound, wide).find(known.lines.wheel);
   if (found.certainty != Certainty::sure) return {};
   return found;
 }
 
 // Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong
 // together.
-void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared& known, Tracking& out) {
+void look_for_open_clutch(const AngleSearch& search, const Car& car, const Prepared& known, Tracking& out) {
   const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
   const auto ratio = overall_ratio(car, known.gear);
   if (!apart || !ratio) return;
   std::vector<TrackingLine> road;
   for (const TrackingLine& line : apart->wheel)
     if (line.source != LineSource::tread) road.push_back(line);
-  const FoundAngle wheel = AngleSearch(input.samples, input.sample_rate, known.prior).find(road);
+  const FoundAngle wheel = search.find(road);
   if (wheel.certainty != Certainty::sure) return;
   RatePrior revs;
   revs.nominal = wheel.track;
@@ -201,7 +203,7 @@ void look_for_open_clutch(const RunInput& input, const Car& car, const Prepared&
   revs.lowest_hz = 18.0;
   revs.apart = 0.02;
   for (double& turns : revs.nominal.turns) turns *= *ratio;
-  const FoundAngle engine = AngleSearch(input.samples, input.sample_rate, revs).find(apart->engine);
+  const FoundAngle engine = AngleSearch(*known.sound, revs).find(apart->engine);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || std::abs(found / expected - 1.0) < 0.01) return;
   out = from_found(wheel, known.prior, *apart);
@@ -220,7 +222,7 @@ void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& k
                         Tracking& out) {
   const auto ratio = overall_ratio(car, known.gear);
   if (out.certainty == Certainty::lost || !ratio) return;
-  const FlatSound flat = flatten(decimate_for_tracking(input.samples, input.sample_rate), out.wheel);
+  const FlatSound flat = flatten(*known.sound, out.wheel);
   if (const auto idle = idling_engine(flat, std::abs(*ratio), known.lines.wheel)) {
     out = lost(known.prior,
                fmt::format("The sound does not support the stated speed: an engine idling at {:.0f} rpm "
@@ -250,7 +252,7 @@ bool engine_unheard(const FoundAngle& found) {
 }
 
 Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) {
-  const AngleSearch search(input.samples, input.sample_rate, known.prior);
+  const AngleSearch search(*known.sound, known.prior);
   const Gear stated = known.gear;
   std::string gear_remark;
   FoundAngle found;
@@ -270,9 +272,9 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
     return out;
   }
   if (out.certainty == Certainty::lost)
-    if (const auto changing = found_changing(input, known))
+    if (const auto changing = found_changing(known))
       out = from_found(*changing, known.prior, known.lines);
-  if (out.certainty == Certainty::lost || engine_unheard(found)) look_for_open_clutch(input, car, known, out);
+  if (out.certainty == Certainty::lost || engine_unheard(found)) look_for_open_clutch(search, car, known, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }
@@ -321,7 +323,7 @@ void use_engine_rate(const Car& car, const Gear& gear, bool tied, StatedSpeed& s
 
 // A log with a clock of its own: seconds from its zero to the start of the recording. Every start that leaves
 // the recording within the log is tried, a minute of them at a time and then nearer; the lines choose.
-double start_in_log(const RunInput& input, const Car& car, const CarLines& lines) {
+double start_in_log(const RunInput& input, const Sound& sound, const Car& car, const CarLines& lines) {
   const auto& points = input.run.speed.points;
   const double spare = points.empty() ? 0.0 : points.back().time.value() - length_of(input);
   if (spare <= 0.0) return 0.0;
@@ -331,7 +333,7 @@ double start_in_log(const RunInput& input, const Car& car, const CarLines& lines
     for (SpeedPoint& point : laid.points) point.time -= Seconds(start);
     const RatePrior prior =
         rate_prior(laid, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), input.run.load);
-    const double evidence = AngleSearch(input.samples, input.sample_rate, prior).evidence_per_s(lines.wheel);
+    const double evidence = AngleSearch(sound, prior).evidence_per_s(lines.wheel);
     if (evidence <= best) return;
     best = evidence;
     best_start = start;
@@ -354,8 +356,11 @@ Attempt prepared(RunInput& input, const Car& car) {
   auto lines = car_lines(car, {run.gear, run.clutch});
   if (run.speed.engine_rate) use_engine_rate(car, run.gear, lines && lines->tied, run.speed);
   double start = 0.0;
-  if (run.speed.own_clock && lines && length_of(input) >= kShortest) {
-    start = start_in_log(input, car, *lines);
+  std::shared_ptr<const Sound> sound;
+  if (lines && length_of(input) >= kShortest)
+    sound = std::make_shared<Sound>(decimate_for_tracking(input.samples, input.sample_rate));
+  if (run.speed.own_clock && sound) {
+    start = start_in_log(input, *sound, car, *lines);
     for (SpeedPoint& point : run.speed.points) point.time -= Seconds(start);
   }
   const RatePrior prior =
@@ -365,7 +370,7 @@ Attempt prepared(RunInput& input, const Car& car) {
     return {
         lost(prior, fmt::format("{:.1f} s of sound are too short to find the speed in.", length_of(input))),
         {}};
-  Prepared known{prior, *std::move(lines), run.gear, {}};
+  Prepared known{prior, *std::move(lines), run.gear, std::move(sound), {}};
   if (start > 0.0)
     known.note = fmt::format(
         "The speed log was laid against the sound: the recording starts {:.1f} s into the log.", start);
@@ -407,7 +412,7 @@ std::vector<TrackingLine> learnt_in_gear(const Car& car, std::span<const RunInpu
       continue;
     const Gear& gear = attempt.known->gear;
     const auto ratio = overall_ratio(car, gear);
-    heard.push_back({gear, unlisted_orders(decimate_for_tracking(runs[i].samples, runs[i].sample_rate),
+    heard.push_back({gear, unlisted_orders(*attempt.known->sound,
                                            attempt.tracking.wheel, attempt.known->lines.predicted,
                                            ratio ? std::abs(*ratio) : 0.0)});
   }
@@ -426,13 +431,16 @@ void add_learnt(CarLines& lines, std::span<const TrackingLine> learnt) {
 
 std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given) {
   std::vector<RunInput> runs(given.begin(), given.end());
-  std::vector<Attempt> attempts;
-  for (RunInput& run : runs) {
-    attempts.push_back(prepared(run, car));
-    Attempt& attempt = attempts.back();
-    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(run, car, *attempt.known);
-  }
-  const std::vector<TrackingLine> learnt = learnt_in_gear(car, runs, attempts);
+  std::vector<Attempt> attempts(runs.size());
+  for_each_in_parallel(runs.size(), [&](std::size_t i) {
+    Attempt& attempt = attempts[i] = prepared(runs[i], car);
+    if (attempt.known && attempt.known->lines.tied) attempt.tracking = search_in(runs[i], car, *attempt.known);
+  });
+  const bool any_in_neutral = std::any_of(attempts.begin(), attempts.end(), [](const Attempt& attempt) {
+    return attempt.known && !attempt.known->lines.tied;
+  });
+  const std::vector<TrackingLine> learnt =
+      any_in_neutral ? learnt_in_gear(car, runs, attempts) : std::vector<TrackingLine>();
   std::vector<Tracking> out;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];

@@ -23,7 +23,7 @@ TEST_CASE("help lists the commands there are and every command's help has an exa
   const Ran all = gearhark_run("--help");
   CHECK(all.code == 0);
   for (const std::string command : {"orders", "teeth", "check", "diagnose", "batch", "compare", "listen",
-                                    "decide", "swap", "inspect", "case"}) {
+                                    "decide", "swap", "inspect", "case", "workbench"}) {
     CHECK_THAT(all.out, Contains("\n  " + command + " "));
     const Ran one = gearhark_run(command + " --help");
     INFO(command);
@@ -97,6 +97,7 @@ TEST_CASE("orders are printed in the unit that was asked in, and as JSON that fi
   const Ran machine = gearhark_run("orders " + heron + " --speed 45mph --gear 3 --json -");
   CHECK(machine.code == 0);
   CHECK(schema_complaint("orders", machine.out).empty());
+  CHECK(json::parse(machine.out)["gears"] == json({"N", "1", "2", "3", "4", "R"}));
   const Ran neutral = gearhark_run("orders " + heron + " --json -");
   CHECK(schema_complaint("orders", neutral.out).empty());
 }
@@ -112,6 +113,10 @@ TEST_CASE("a check is printed, and as JSON fits its schema, of noise as of silen
   CHECK(json::parse(machine.out)["duration_s"] == 5.0);
   CHECK(schema_complaint("check", machine.out).empty());
   CHECK(schema_complaint("check", gearhark_run("check --json - " + silence).out).empty());
+  const Ran drawn = gearhark_run("check --outline 20 --json - " + sound);
+  CHECK(json::parse(drawn.out)["outline"].size() == 20);
+  CHECK(schema_complaint("check", drawn.out).empty());
+  CHECK_FALSE(json::parse(machine.out).contains("outline"));
 }
 
 TEST_CASE("a check with car, gear and speed says what the needle's error is") {
@@ -158,6 +163,24 @@ TEST_CASE("a road test of plain noise ends in a diagnosis that fits its schema a
   double sum = d["no_fault_probability"].get<double>() + d["unexplained_probability"].get<double>();
   for (const auto& s : d["suspects"]) sum += s["probability"].get<double>();
   CHECK(sum == Approx(1.0).margin(1e-9));
+}
+
+TEST_CASE("a diagnosis says what it is doing when asked, and prints the same") {
+  const Folder folder;
+  const std::string test = noise_test(folder);
+  const Ran quiet = gearhark_run("diagnose " + test), told = gearhark_run("diagnose --progress " + test);
+  CHECK(quiet.complaint.empty());
+  CHECK(told.out == quiet.out);
+  CHECK_THAT(told.complaint,
+             Contains("reading the recordings ...\n") && Contains("ranking the suspects ...\n"));
+}
+
+TEST_CASE("the workbench says in one sentence why it can't start") {
+  const Folder folder;
+  CHECK(gearhark_run("workbench --no-browser --port 0").code == 2);
+  const Ran elsewhere = gearhark_run("workbench --no-browser --lan-address 203.0.113.7");
+  CHECK(elsewhere.code == 1);
+  CHECK(elsewhere.one_sentence());
 }
 
 TEST_CASE("one recording with options says the same as a road test that lists it") {

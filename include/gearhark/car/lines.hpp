@@ -81,7 +81,7 @@ constexpr int fewest_elements = 6, most_elements = 24;
 // rate. Cage: the cage's rate. Gears, worn_teeth: base is the mesh, one family with each gear's rate as
 // modulation. chipped_tooth: base is the rate of the gear with the chipped tooth (of an epicyclic set: how
 // often one tooth meets any gear). dry_joint, worn_joint: base is 2 x (cardan), 6 x (six-ball) or 3 x
-// (tripod) the shaft.
+// (tripod) the shaft; a dry one's modulation is the shaft's rate, since no two of its four cups are as dry.
 struct Family {
   std::string part;
   Fault fault = Fault::outer_race;

@@ -29,6 +29,7 @@ struct OrderRow {
 
 struct OrderTable {
   std::string car;
+  std::vector<std::string> gears;  // the car's, "N" among them
   OrdersQuestion asked;
   std::optional<ShaftRate> wheel, engine;  // as they follow from what was asked
   std::vector<OrderRow> rows;              // lowest frequency first; without speed, lowest order first

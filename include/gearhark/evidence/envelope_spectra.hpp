@@ -1,16 +1,18 @@
 // Envelope spectra per turn in many bands: where impacts that a bearing or a chipped tooth makes show as
 // combs.
 //
-//   samples -> lines locked to the shaft limited -> log envelopes of bands (time) -> angle -> spectra ->
+//   samples -> lines locked to the shaft limited -> compressed envelopes of bands (time) -> angle -> spectra ->
 //   whitened -> groups
 //
 // Filtering is done in time and the envelope resampled in angle, because resonances stay put in hertz while
-// events follow the shaft (Abboud et al. 2017, MSSP 84). The logarithm keeps bumps of the road from ruling
-// the spectrum (Borghesani and Antoni 2017, MSSP 93).
+// events follow the shaft (Abboud et al. 2017, MSSP 84). The envelope is log(1 + power / local mean): bumps of
+// the road must not rule the spectrum, for which a logarithm is advised (Borghesani and Antoni 2017, MSSP 93),
+// but of faint events in noise a plain logarithm keeps 6/pi^2 = 61 % of the information, this one 92 %.
 #pragma once
 
 #include <array>
 #include <cstddef>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -19,27 +21,49 @@
 
 namespace gearhark {
 
+// Running sums over the bins of several spectra side by side, so that the mean over any window costs two
+// look-ups, and eight spectra can be looked at at once. Whole numbers of 1/unit that may wrap round: a difference
+// is right to 1/unit as long as it is below 2^31 / unit.
+class GroupSums {
+ public:
+  static constexpr double unit = 1024.0;
+  static constexpr float strongest = 1e5f;  // power; what is stronger counts as this
+  GroupSums(std::size_t bins, std::size_t spectra);
+  // The next bins of every spectrum: power[spectrum * count + k].
+  void extend(std::span<const float> power, std::size_t count);
+  [[nodiscard]] std::size_t bins() const { return bins_; }
+  [[nodiscard]] std::size_t lanes() const { return lanes_; }  // spectra, rounded up to a multiple of 8
+  // Sums of bins 0..k-1, one a lane.
+  [[nodiscard]] const int* row(std::size_t k) const { return sums_.data() + k * lanes_; }
+  [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
+
+ private:
+  std::size_t bins_, lanes_, done_ = 0;
+  std::vector<int> sums_;
+  std::vector<double> running_;  // per spectrum, over the bins so far
+};
+
 // Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked
-// where known orders lie, as running sums so that the mean over any window costs two look-ups.
+// where known orders lie.
 struct GroupSpectrum {
-  Hertz low, high;           // carrier band
-  int bands = 1;             // bands averaged
-  std::vector<double> sums;  // sums[k] = power of bins 0..k-1
-  std::vector<double>
-      effective_bands;  // independent bands, per octave of bins: octave o holds bins 2^o .. 2^(o+1)-1
-  [[nodiscard]] std::size_t bins() const { return sums.empty() ? 0 : sums.size() - 1; }
-  [[nodiscard]] double mean(std::size_t from, std::size_t to) const {
-    return (sums[to] - sums[from]) / static_cast<double>(to - from);
-  }
+  Hertz low, high;                            // carrier band
+  int bands = 1;                              // bands averaged
+  std::shared_ptr<const GroupSums> sums;      // of all groups of this window length; nothing: beyond the bandwidth
+  std::size_t lane = 0;                       // where this group is in them
+  std::vector<double> effective_bands;        // independent bands, per octave of bins (octave_of)
+  [[nodiscard]] std::size_t bins() const { return sums ? sums->bins() : 0; }
+  [[nodiscard]] double mean(std::size_t from, std::size_t to) const { return sums->mean(lane, from, to); }
   [[nodiscard]] double independent_bands_at(std::size_t bin) const;
 };
+
+// Octave o holds bins 2^o .. 2^(o+1)-1, the last all above.
+std::size_t octave_of(std::size_t bin, std::size_t octaves);
 
 struct EnvelopeSpectra {
   double turns = 0.0;      // of the reference shaft over the run; bin width = 1/turns orders
   double mean_rate = 0.0;  // turns per second
-  std::vector<GroupSpectrum>
-      groups;                  // the same list of bands in every run; empty sums: beyond this run's bandwidth
-  std::vector<double> masked;  // running count of masked bins
+  std::vector<GroupSpectrum> groups;  // the same list of bands in every run, by window length
+  std::vector<double> masked;         // running count of masked bins
   [[nodiscard]] Order bin_width() const { return Order(1.0 / turns); }
 };
 
@@ -48,7 +72,7 @@ struct EnvelopeSettings {
   Hertz highest{7600.0};           // carrier bands above are left out
   double line_limit = 3.0;         // times the running median magnitude
   Seconds slow_mean{0.25};         // level changes slower than this are taken out
-  double clip_sigmas = 6.0;        // robust sigmas of the log envelope
+  double clip_sigmas = 6.0;        // robust sigmas of the envelope
   double background_orders = 1.5;  // width of the running median
 };
 

@@ -18,8 +18,9 @@ struct SpeedCheck {
 // A line per measurement, then what is wrong and what to do again.
 std::string check_text(const Recording& recording, const RecordingQuality& quality,
                        const std::optional<SpeedCheck>& speed = {});
-// One object; frequencies in Hz, times in s, levels in dB.
+// One object; frequencies in Hz, times in s, levels in dB. `outline_parts`: with the recording's outline in so
+// many parts; 0: without.
 std::string check_json(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed = {});
+                       const std::optional<SpeedCheck>& speed = {}, std::size_t outline_parts = 0);
 
 }  // namespace gearhark

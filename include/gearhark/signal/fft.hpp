@@ -67,6 +67,9 @@ class FrameFft {
   // power[k] += |X[k]|^2 of each of those frames; power: bins().
   void add_power(std::span<const float> samples, std::size_t hop, std::size_t count,
                  std::span<float> power) const;
+  // power[k * batch + f] = |X[k]|^2 of frame f; power: bins() x batch. Beyond `count` the last frame is repeated.
+  void lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,
+                  std::span<float> power) const;
 
  private:
   struct Plan;

@@ -1,6 +1,7 @@
 // Robust statistics of spans: medians, quantiles, running medians and means, and noise floors built on them.
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -10,6 +11,8 @@ namespace gearhark {
 // The value below which a share q (clamped to 0..1) of the data lies, interpolated linearly between the two
 // nearest (type 7 of Hyndman and Fan, The American Statistician 50, 1996). No data: 0.
 double quantile(std::span<const float> values, double q);
+// Several at once, for the price of little more than one.
+std::vector<double> quantiles(std::span<const float> values, std::span<const double> shares);
 double median(std::span<const float> values);
 // Median distance from the median. Times 1.4826 it is the standard deviation of Gaussian data.
 double median_absolute_deviation(std::span<const float> values);
@@ -25,8 +28,21 @@ std::vector<float> running_median(std::span<const float> values, std::size_t wid
 // the same for any width; as good as a running median where the background changes slowly.
 std::vector<float> block_median(std::span<const float> values, std::size_t width);
 
+// block_median() where a value is zero or positive: several times quicker.
+std::vector<float> block_median_of_positive(std::span<const float> values, std::size_t width);
+
+// Natural logarithms of values + floor, in place; the sums must be positive and normal.
+void take_logs(std::span<float> values, float floor);
+
+// Of eight interleaved rows of zero or positive values, lanes[k * 8 + row], the value of this rank (0: the
+// smallest) in each row, and the one above it.
+struct LaneRanked {
+  std::array<float, 8> value{}, above{};
+};
+LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank);
+
 // Mean of exponentially distributed noise (the bins of one periodogram) that stays put when tones stand in
-// it: block median / ln 2. For averaged spectra divide block_median() by averaged_median_bias() instead.
+// it (values zero or positive): block median / ln 2. For averaged spectra divide block_median() by averaged_median_bias() instead.
 std::vector<float> exponential_background(std::span<const float> values, std::size_t width);
 
 }  // namespace gearhark

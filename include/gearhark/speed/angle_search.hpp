@@ -52,6 +52,10 @@ struct RatePrior {
 
 enum class Certainty { sure, doubtful, lost };
 
+namespace tracking {
+struct Sound;
+}
+
 struct FoundLine {
   TrackingLine line;
   double visible = 0.0;   // learned: share of the time above the background
@@ -77,6 +81,8 @@ class AngleSearch {
  public:
   // samples: mono at sample_rate Hz; they are not kept. Lines above 3.6 kHz are not used.
   AngleSearch(std::span<const float> samples, double sample_rate, const RatePrior& prior);
+  // Of a sound that is decimated already.
+  AngleSearch(const tracking::Sound& decimated, const RatePrior& prior);
   ~AngleSearch();
   AngleSearch(AngleSearch&&) noexcept;
   AngleSearch& operator=(AngleSearch&&) noexcept;

@@ -1,5 +1,5 @@
 // Compiled once per instruction set, each time with GEARHARK_WIDE naming the namespace of the result.
-#include "lanes.hpp"
+#include "lane_math.hpp"
 #include "wide.hpp"
 
 namespace gearhark {
@@ -189,6 +189,13 @@ void add_power(const float* in, std::size_t bins, std::size_t count, float* powe
   }
 }
 
+void lane_power(const float* in, std::size_t bins, float* power) {
+  for (std::size_t k = 0; k < bins; ++k) {
+    const Complex x = get(in + k * line);
+    store(power + k * lanes, x.re * x.re + x.im * x.im);
+  }
+}
+
 // --- Long transforms: columns eight at a time, turned, then rows eight at a time. Every access to the long
 // arrays is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
 
@@ -270,11 +277,121 @@ float dot_between(const float* x, const float* low, const float* high, float par
   return sum(total);
 }
 
+void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
+             std::size_t rows, float* out) {
+  for (std::size_t i = 0; i < count; ++i) {
+    const auto whole = static_cast<long>(position[i]);
+    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
+    const float* weights = table + static_cast<std::size_t>(static_cast<long>(fine + 0.5)) * taps;
+    const float* from = x + whole;
+    Lanes total{};
+    for (std::size_t k = 0; k < taps; k += lanes) total = total + load(from + k) * load(weights + k);
+    out[i] = sum(total);
+  }
+}
+
+void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
+                     std::size_t width, std::size_t hop, std::size_t count, float* out) {
+  for (std::size_t i = 0; i < count; ++i, re += hop, im += hop) {
+    Complex total{};
+    std::size_t k = 0;
+    for (; k + lanes <= width; k += lanes)
+      total = total + Complex{load(re + k), load(im + k)} * Complex{load(taps_re + k), load(taps_im + k)};
+    out[2 * i] = sum(total.re);
+    out[2 * i + 1] = sum(total.im);
+    for (; k < width; ++k) {
+      out[2 * i] += re[k] * taps_re[k] - im[k] * taps_im[k];
+      out[2 * i + 1] += re[k] * taps_im[k] + im[k] * taps_re[k];
+    }
+  }
+}
+
+void block_sums(const float* x, const float* cosine, const float* sine, std::size_t block, std::size_t count,
+                float* re, float* im) {
+  for (std::size_t b = 0; b < count; ++b, x += block) {
+    Complex total{};
+    std::size_t k = 0;
+    for (; k + lanes <= block; k += lanes) {
+      const Lanes here = load(x + k);
+      total = total + Complex{here * load(cosine + k), here * load(sine + k)};
+    }
+    re[b] = sum(total.re);
+    im[b] = sum(total.im);
+    for (; k < block; ++k) {
+      re[b] += x[k] * cosine[k];
+      im[b] += x[k] * sine[k];
+    }
+  }
+}
+
+// --- Statistics ---
+
+void interleave(const float* const* rows, std::size_t count, float* out) {
+  std::size_t i = 0;
+  for (; i + lanes <= count; i += lanes) {
+    Lanes block[lanes];
+    for (std::size_t r = 0; r < lanes; ++r) block[r] = load(rows[r] + i);
+    transpose(block);
+    for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * lanes, block[j]);
+  }
+  for (; i < count; ++i)
+    for (std::size_t r = 0; r < lanes; ++r) out[i * lanes + r] = rows[r][i];
+}
+
+// Floats that are not negative are in the order of their bits: the result is built bit by bit from the top, a
+// bit stays where no more than `rank` values lie below.
+void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
+  const Bits most = Bits{} + static_cast<int>(rank);
+  for (std::size_t i = 0; i < parts; ++i) {
+    const float* from = values + i * part_lanes;
+    Bits result{};
+    for (int bit = 1 << 30; bit > 0; bit >>= 1) {
+      const Bits tried = result | bit;
+      Bits below{}, also_below{};
+      std::size_t k = 0;
+      for (; k + 2 <= count; k += 2) {
+        Bits a, b;
+        __builtin_memcpy(&a, from + k * lanes, sizeof a);
+        __builtin_memcpy(&b, from + (k + 1) * lanes, sizeof b);
+        below += a < tried;  // -1 where it is
+        also_below += b < tried;
+      }
+      if (k < count) {
+        Bits a;
+        __builtin_memcpy(&a, from + k * lanes, sizeof a);
+        below += a < tried;
+      }
+      result = -(below + also_below) <= most ? tried : result;
+    }
+    Bits not_above{}, next = Bits{} + 0x7f7fffff;
+    for (std::size_t k = 0; k < count; ++k) {
+      Bits a;
+      __builtin_memcpy(&a, from + k * lanes, sizeof a);
+      const Bits higher = a > result;
+      not_above += 1 + higher;
+      next = (higher != 0) & (a < next) ? a : next;
+    }
+    next = (not_above > most + 1) | (next == 0x7f7fffff) ? result : next;
+    __builtin_memcpy(out + i * part_lanes, &result, sizeof result);
+    __builtin_memcpy(above + i * part_lanes, &next, sizeof next);
+  }
+}
+
+void log_all(float* values, std::size_t count, float floor) {
+  std::size_t i = 0;
+  for (; i + lanes <= count; i += lanes) store(values + i, logarithm(load(values + i) + all(floor)));
+  float rest[lanes];
+  for (std::size_t k = 0; k < lanes; ++k) rest[k] = i + k < count ? values[i + k] + floor : 1.0f;
+  store(rest, logarithm(load(rest)));
+  for (std::size_t k = 0; i + k < count; ++k) values[i + k] = rest[k];
+}
+
 }  // namespace
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform, real_frames, unpack, add_power, two_pass, dot, dot_between};
+const Wide loops{transform, real_frames, unpack, add_power, lane_power, two_pass, dot, dot_between, read_at,
+                 complex_windows, block_sums, interleave, lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -8,10 +8,10 @@
 namespace gearhark {
 
 // Room for 8 complex numbers in lane form, on a cache line of its own.
-struct alignas(64) Line {
+struct alignas(64) LaneLine {
   float values[16];
 };
-using Lines = std::vector<Line>;
+using Lines = std::vector<LaneLine>;
 inline float* floats(Lines& lines) { return lines.data()->values; }
 
 // How to transform `length` complex numbers (made of 2, 3 and 5) in each of eight lanes.
@@ -50,12 +50,31 @@ struct Wide {
   void (*unpack)(const float* lines, std::size_t bins, std::size_t count, float* out);
   // power[k] += sum of squared magnitudes in the first `count` lanes.
   void (*add_power)(const float* lines, std::size_t bins, std::size_t count, float* power);
+  // power[k * 8 + f] = squared magnitude of line k in lane f.
+  void (*lane_power)(const float* lines, std::size_t bins, float* power);
   // between: as many complex numbers as in and out; a, b: scratch of max(rows, columns) lines each.
   void (*two_pass)(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b);
   // sum of a[k] b[k]; taps a multiple of 8.
   float (*dot)(const float* a, const float* b, std::size_t taps);
   // sum of x[k] (low[k] + part (high[k] - low[k]))
   float (*dot_between)(const float* x, const float* low, const float* high, float part, std::size_t taps);
+  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple of
+  // 8) between one sample and the next, on the samples from the whole position on.
+  void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
+                  std::size_t taps, std::size_t rows, float* out);
+  // out[i] (pairs) = sum over k < width of z[i * hop + k] taps[k], z and taps real and imaginary parts apart.
+  void (*complex_windows)(const float* re, const float* im, const float* taps_re, const float* taps_im,
+                          std::size_t width, std::size_t hop, std::size_t count, float* out);
+  // re[b], im[b] = sums over k < block of x[b * block + k] (cosine[k], sine[k]).
+  void (*block_sums)(const float* x, const float* cosine, const float* sine, std::size_t block,
+                     std::size_t count, float* re, float* im);
+  // out[k * 8 + row] = rows[row][k]
+  void (*interleave)(const float* const* rows, std::size_t count, float* out);
+  // The value of this rank (0: the smallest) in each of eight lanes, and the one above it (the same for the
+  // largest); values (count x 8) >= 0.
+  void (*lane_ranked)(const float* values, std::size_t count, std::size_t rank, float* out, float* above);
+  // values[i] = log(values[i] + floor), all sums positive and normal.
+  void (*log_all)(float* values, std::size_t count, float floor);
 };
 
 namespace wide_baseline {

@@ -1,0 +1,122 @@
+// Compiled once per instruction set, each time with GEARHARK_WIDE naming the namespace of the result.
+#include "comb_loops.hpp"
+
+#include "wide/lane_math.hpp"
+
+namespace gearhark {
+namespace {
+
+constexpr std::size_t strengths = 8;
+constexpr std::size_t most_widths = 4;
+// Six factors of at most e^14 fit into a float; the logarithm is taken then.
+constexpr std::size_t factors_at_once = 6;
+
+[[gnu::always_inline]] inline Lanes mean_of(const int* from, const int* to, std::size_t group, float share) {
+  return difference(to + group, from + group) * share;
+}
+
+// The mean of the line's bins over the local background.
+[[gnu::always_inline]] inline Lanes over_background(const LineLook& line, std::size_t group) {
+  const Lanes left = mean_of(line.left_from, line.left_to, group, line.left_share);
+  const Lanes right = mean_of(line.right_from, line.right_to, group, line.right_share);
+  // A strong neighbour on one side must not make a line of the slope between: lean towards the higher flank.
+  const Lanes local = larger(larger((left + right) * 0.5f, larger(left, right) * 0.9f), all(0.8f));
+  return mean_of(line.from, line.to, group, line.own_share) / local;
+}
+
+// product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
+[[gnu::always_inline]] inline void multiply(Lanes (&product)[strengths], const LineLook& line, std::size_t group,
+                                            float most_freedom, float line_cap) {
+  const Lanes mean = over_background(line, group);
+  const Lanes freedom = smaller(load(line.bands + group) * line.freedom, all(most_freedom));
+  const Lanes cap = all(line_cap), absent = all(1.0f - line.presence);
+  for (std::size_t a = 0; a < strengths; ++a) {
+    const Lanes ratio = freedom * (mean * line.strengths[a] - all(line.strengths[strengths + a]));
+    product[a] = product[a] * (absent + exponential(smaller(ratio, cap)) * line.presence);
+  }
+}
+
+[[gnu::always_inline]] inline void sum_of_logs(const LineLook* first, const LineLook* last, std::size_t group,
+                                               float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
+  for (std::size_t a = 0; a < strengths; ++a) sum[a] = Lanes{};
+  while (first != last) {
+    Lanes product[strengths];
+    for (std::size_t a = 0; a < strengths; ++a) product[a] = all(1.0f);
+    for (std::size_t n = 0; n < factors_at_once && first != last; ++n, ++first)
+      multiply(product, *first, group, most_freedom, line_cap);
+    for (std::size_t a = 0; a < strengths; ++a) sum[a] = sum[a] + logarithm(product[a]);
+  }
+}
+
+void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,
+                  float line_cap, float* factors) {
+  for (std::size_t g = 0; g < groups; g += lanes) {
+    Lanes by_width[most_widths][strengths];
+    for (std::size_t w = 0; w < width_count; ++w) {
+      const CombLooks& comb = widths[w];
+      Lanes side[strengths];
+      sum_of_logs(comb.lines, comb.lines + comb.mains, g, most_freedom, line_cap, by_width[w]);
+      sum_of_logs(comb.lines + comb.mains, comb.lines + comb.count, g, most_freedom, line_cap, side);
+      // Side lines support a comb; they do not make one.
+      for (std::size_t a = 0; a < strengths; ++a) {
+        const Lanes main = by_width[w][a];
+        by_width[w][a] = main + smaller(side[a], larger(main, Lanes{}) * 2.0f + all(0.5f));
+      }
+    }
+    for (std::size_t a = 0; a < strengths; ++a) {
+      Lanes top = by_width[0][a], sum{};
+      for (std::size_t w = 1; w < width_count; ++w) top = larger(top, by_width[w][a]);
+      for (std::size_t w = 0; w < width_count; ++w) sum = sum + exponential(by_width[w][a] - top);
+      store(factors + a * groups + g, top + logarithm(sum * (1.0f / static_cast<float>(width_count))));
+    }
+  }
+}
+
+void add_scattered(const float* factors, std::size_t cells, const Scatter& scatter, float* sums) {
+  for (std::size_t cell = 0; cell < cells; cell += lanes, factors += strengths * lanes, sums += strengths * lanes) {
+    Lanes by_strength[lanes];
+    for (std::size_t i = 0; i < lanes; ++i) by_strength[i] = load(factors + i * strengths);
+    transpose(by_strength);
+    for (std::size_t a = 0; a < strengths; ++a) {
+      Lanes there[scatter_terms], top{};
+      for (std::size_t t = 0; t < scatter_terms; ++t) {
+        const BetweenStrengths& at = scatter.at[a][t];
+        const std::size_t above = at.low + 1 < strengths ? at.low + 1 : at.low;
+        there[t] = by_strength[at.low] * at.weight_low + by_strength[above] * at.weight_high;
+        top = larger(top, there[t]);
+      }
+      Lanes sum = exponential(-top) * scatter.not_at_all;
+      for (std::size_t t = 0; t < scatter_terms; ++t)
+        sum = sum + exponential(there[t] - top) * scatter.share[t];
+      store(sums + a * lanes, load(sums + a * lanes) + top + logarithm(sum));
+    }
+  }
+}
+
+void over_strengths(const float* sums, std::size_t cells, const float* prior, float most, float* total,
+                    float* largest) {
+  for (std::size_t cell = 0; cell < cells; cell += lanes, sums += strengths * lanes) {
+    Lanes top = load(sums), sum{};
+    for (std::size_t a = 1; a < strengths; ++a) top = larger(top, load(sums + a * lanes));
+    store(largest + cell, top);
+    top = smaller(top, all(most));
+    for (std::size_t a = 0; a < strengths; ++a)
+      sum = sum + exponential(smaller(load(sums + a * lanes), all(most)) - top) * prior[a];
+    store(total + cell, top + logarithm(sum));
+  }
+}
+
+float sum_of_exp(const float* values, std::size_t count, float top) {
+  Lanes total{};
+  for (std::size_t i = 0; i < count; i += lanes) total = total + exponential(load(values + i) - all(top));
+  return sum(total);
+}
+
+}  // namespace
+
+namespace GEARHARK_WIDE {
+extern const CombLoops comb_loops;
+const CombLoops comb_loops{comb_factors, add_scattered, over_strengths, sum_of_exp};
+}  // namespace GEARHARK_WIDE
+
+}  // namespace gearhark

@@ -1,0 +1,64 @@
+// The innermost loop of comb evidence, compiled for several instruction sets: one comb in eight groups at once.
+#pragma once
+
+#include <cstddef>
+
+namespace gearhark {
+
+// Where one line of a comb is looked for, as rows of running sums, and what each strength would do there.
+struct LineLook {
+  const int* from;  // rows of the sums: their difference over own_share is the mean of the line's bins
+  const int* to;
+  const int *left_from, *left_to, *right_from, *right_to;  // the same of the flanks
+  float own_share, left_share, right_share;                // 1 / (bins x unit of the sums)
+  float freedom;                                           // degrees of freedom per independent band
+  float presence;                                          // probability of being visible when the fault is
+  const float* bands;                                      // independent bands of every group, here
+  const float* strengths;  // 8 x x/(1+x), then 8 x log(1+x), x the excess of the mean at each strength
+};
+
+// A comb placed with lines of one width: main lines first.
+struct CombLooks {
+  const LineLook* lines;
+  std::size_t mains, count;
+};
+
+// weight_low x factor at strength `low` + weight_high x the one above: the factor between two searched strengths.
+struct BetweenStrengths {
+  unsigned low;
+  float weight_low, weight_high;
+};
+inline constexpr std::size_t scatter_terms = 3;
+// By how much a run's level may differ from what is expected of it: share + sum of shares x exp(factor there).
+struct Scatter {
+  float not_at_all;
+  float share[scatter_terms];
+  BetweenStrengths at[8][scatter_terms];  // by strength
+};
+
+struct CombLoops {
+  // factors[a * groups + g] = log Bayes factor at strength a in group g, averaged over the widths. groups: a
+  // multiple of 8; most_freedom, line_cap (nats): limits of what one line may say.
+  void (*comb_factors)(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,
+                       float line_cap, float* factors);
+  // sums += log of the scattered factors of one run. factors: 8 strengths a cell; sums: by eight cells, [strength]
+  // [cell]. cells: a multiple of 8.
+  void (*add_scattered)(const float* factors, std::size_t cells, const Scatter& scatter, float* sums);
+  // Per cell: log of the sum over strengths of prior x exp(sums, none above `most`), and the largest of its sums.
+  void (*over_strengths)(const float* sums, std::size_t cells, const float* prior, float most, float* total,
+                         float* largest);
+  // sum of exp(values - top); count: a multiple of 8.
+  float (*sum_of_exp)(const float* values, std::size_t count, float top);
+};
+
+namespace wide_baseline {
+extern const CombLoops comb_loops;
+}
+namespace wide_avx2 {
+extern const CombLoops comb_loops;
+}
+
+// Those of the instruction set that signal's loops use.
+const CombLoops& comb_loops();
+
+}  // namespace gearhark

@@ -1,0 +1,21 @@
+#include "gearhark/recording/outline.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace gearhark {
+
+std::vector<float> outline(const Recording& recording, std::size_t parts) {
+  const auto& samples = recording.samples;
+  parts = std::min(parts, samples.size());
+  std::vector<float> out;
+  for (std::size_t i = 0; i < parts; ++i) {
+    float largest = 0.0F;
+    for (std::size_t k = i * samples.size() / parts; k < (i + 1) * samples.size() / parts; ++k)
+      largest = std::max(largest, std::abs(samples[k]));
+    out.push_back(largest);
+  }
+  return out;
+}
+
+}  // namespace gearhark

@@ -1,0 +1,74 @@
+// Functions of eight floats at once. As for lanes.hpp, which this goes with: no name here may be seen by the
+// linker.
+#pragma once
+
+#include "lanes.hpp"
+
+namespace gearhark {
+namespace {
+
+using Bits [[gnu::vector_size(part_lanes * sizeof(int))]] = int;
+
+[[gnu::always_inline]] inline Lanes all(float value) {
+  Lanes out;
+  for (std::size_t i = 0; i < parts; ++i) out.part[i] = Part{} + value;
+  return out;
+}
+
+[[gnu::always_inline]] inline Lanes larger(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] = a.part[i] > b.part[i] ? a.part[i] : b.part[i];
+  return a;
+}
+[[gnu::always_inline]] inline Lanes smaller(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] = a.part[i] < b.part[i] ? a.part[i] : b.part[i];
+  return a;
+}
+[[gnu::always_inline]] inline Lanes operator/(Lanes a, Lanes b) {
+  for (std::size_t i = 0; i < parts; ++i) a.part[i] /= b.part[i];
+  return a;
+}
+
+// Of whole numbers that may have wrapped round; the difference itself fits.
+[[gnu::always_inline]] inline Lanes difference(const int* a, const int* b) {
+  using Unsigned [[gnu::vector_size(part_lanes * sizeof(int))]] = unsigned;
+  Lanes out;
+  for (std::size_t i = 0; i < parts; ++i) {
+    Unsigned more, less;
+    __builtin_memcpy(&more, a + i * part_lanes, sizeof more);
+    __builtin_memcpy(&less, b + i * part_lanes, sizeof less);
+    out.part[i] = __builtin_convertvector(reinterpret_cast<Bits>(more - less), Part);
+  }
+  return out;
+}
+
+// e^x to 2e-6 relative for x < 88; below -86 as at -86. 2^whole by its exponent bits, 2^part by Taylor's series.
+[[gnu::always_inline]] inline Lanes exponential(Lanes x) {
+  constexpr float shifter = 12582912.0f;  // 1.5 x 2^23: added, it leaves a whole number in the lowest bits
+  for (std::size_t i = 0; i < parts; ++i) {
+    const Part least = Part{} - 86.0f;
+    const Part octaves = (x.part[i] > least ? x.part[i] : least) * 1.44269504f;
+    const Part shifted = octaves + shifter;
+    const Part t = (octaves - (shifted - shifter)) * 0.69314718f;
+    const Part part = 1.0f + t * (1.0f + t * (0.5f + t * (1.0f / 6 + t * (1.0f / 24 + t * (1.0f / 120)))));
+    x.part[i] = part * reinterpret_cast<Part>((reinterpret_cast<Bits>(shifted) << 23) + 0x3f800000);
+  }
+  return x;
+}
+
+// log x to 2e-7 for normal positive x: its exponent, and 2 artanh((m - 1) / (m + 1)) of its mantissa m between
+// the roots of one half and of two.
+[[gnu::always_inline]] inline Lanes logarithm(Lanes x) {
+  constexpr int root_of_half = 0x3f3504f3;  // as bits
+  for (std::size_t i = 0; i < parts; ++i) {
+    const Bits bits = reinterpret_cast<Bits>(x.part[i]);
+    const Bits octaves = (bits - root_of_half) >> 23;
+    const Part m = reinterpret_cast<Part>(bits - (octaves << 23));
+    const Part s = (m - 1.0f) / (m + 1.0f), q = s * s;
+    const Part series = 2.0f * s * (1.0f + q * (1.0f / 3 + q * (1.0f / 5 + q * (1.0f / 7 + q * (1.0f / 9)))));
+    x.part[i] = series + __builtin_convertvector(octaves, Part) * 0.693147181f;
+  }
+  return x;
+}
+
+}  // namespace
+}  // namespace gearhark

@@ -1,0 +1,605 @@
+#include "bench.hpp"
+
+#include <fmt/format.h>
+#include <toml++/toml.h>
+
+#include <algorithm>
+#include <array>
+#include <fstream>
+#include <sstream>
+
+#include "secrets.hpp"
+#include "sound_kind.hpp"
+
+namespace gearhark::workbench {
+namespace {
+
+namespace fs = std::filesystem;
+using Clock = std::chrono::steady_clock;
+
+constexpr std::size_t most_runs = 60;
+constexpr std::array kinds{"diagnose", "compare", "confirm", "listen", "plan"};
+constexpr std::size_t outline_parts = 600;
+
+bool write(const fs::path& file, const std::string& text) {
+  std::ofstream out(file, std::ios::binary);
+  out << text;
+  out.close();
+  return static_cast<bool>(out);
+}
+
+Answer disk_full() {
+  return problem(507, "The temporary folder of this machine is full or can't be written.");
+}
+
+// The car's text as tables and values, for the form. Its mistakes are told by the child.
+Json structure_of(const std::string& text) {
+  try {
+    std::ostringstream out;
+    out << toml::json_formatter{toml::parse(text)};
+    return Json::parse(out.str());
+  } catch (const std::exception&) {
+    return nullptr;
+  }
+}
+
+std::string text_of(const Json& in, const char* key) {
+  const auto at = in.find(key);
+  return at != in.end() && at->is_string() ? at->get<std::string>() : "";
+}
+
+const char* word(RunState state) {
+  constexpr std::array words{"checking", "ready", "unusable"};
+  return words[static_cast<std::size_t>(state)];
+}
+
+Json run_json(const BenchRun& run) {
+  const RunNotes& n = run.notes;
+  return {{"id", run.id},
+          {"name", run.name},
+          {"set", run.set},
+          {"bytes", run.bytes},
+          {"state", word(run.state)},
+          {"trouble", run.trouble},
+          {"from_phone", !run.sent_by.empty()},
+          {"gear", n.gear},
+          {"load", n.load},
+          {"turn", n.turn},
+          {"clutch", n.clutch},
+          {"speed", n.speed},
+          {"speed_kind", n.speed_kind},
+          {"log", run.log_name},
+          {"from", n.from},
+          {"to", n.to},
+          {"check", run.check_summary}};
+}
+
+// What the page shows of a check before it asks for the whole.
+Json summary_of(const std::string& check) {
+  const Json whole = Json::parse(check, nullptr, false);
+  if (!whole.is_object()) return nullptr;
+  Json out;
+  for (const char* key : {"duration_s", "usable_s", "container", "codec", "problems"})
+    if (whole.contains(key)) out[key] = whole[key];
+  return out;
+}
+
+struct Choice {
+  const char* key;
+  std::vector<std::string> words;  // none: free text
+};
+const std::vector<Choice>& run_choices() {
+  static const std::vector<Choice> all{
+      {"set", {"before", "after"}},
+      {"gear", {}},
+      {"load", {"", "drive", "float", "coast", "neutral"}},
+      {"turn", {"straight", "left", "right"}},
+      {"clutch", {"engaged", "pedal down"}},
+      {"speed", {}},
+      {"speed_kind", {"needle", "satellite", "between", "engine", "bench", "log"}},
+      {"from", {}},
+      {"to", {}}};
+  return all;
+}
+
+std::string& field(BenchRun& run, std::string_view key) {
+  RunNotes& n = run.notes;
+  if (key == "set") return run.set;
+  if (key == "gear") return n.gear;
+  if (key == "load") return n.load;
+  if (key == "turn") return n.turn;
+  if (key == "clutch") return n.clutch;
+  if (key == "speed") return n.speed;
+  if (key == "speed_kind") return n.speed_kind;
+  return key == "from" ? n.from : n.to;
+}
+
+bool says(const Choice& choice, const std::string& value) {
+  if (choice.words.empty()) return value.size() <= 200;
+  return std::find(choice.words.begin(), choice.words.end(), value) != choice.words.end();
+}
+
+}  // namespace
+
+Answer problem(int status, const std::string& sentence) { return {status, {{"problem", sentence}}}; }
+
+Upload::Upload(fs::path file, std::int64_t largest)
+    : file_(std::move(file)), out_(std::fopen(file_.c_str(), "wbex")), largest_(largest) {}
+
+Upload::~Upload() {
+  if (out_) std::fclose(out_);
+  std::error_code ignored;
+  if (!kept_) fs::remove(file_, ignored);
+}
+
+std::optional<Answer> Upload::write(const char* bytes, std::size_t count) {
+  if (!out_) return disk_full();
+  if (head_.size() < 16) {
+    head_.append(bytes, std::min(count, 16 - head_.size()));
+    if (head_.size() >= 16 && !looks_like_sound(head_))
+      return problem(415, "This is no sound or video file that is known here; send the recording itself.");
+  }
+  bytes_ += static_cast<std::int64_t>(count);
+  if (bytes_ > largest_)
+    return problem(413, fmt::format("This recording is larger than {} MB; cut it, or record shorter runs.",
+                                    largest_ >> 20));
+  if (std::fwrite(bytes, 1, count, out_) != count) return disk_full();
+  return std::nullopt;
+}
+
+std::optional<Answer> Upload::finish() {
+  if (bytes_ < 16) return problem(415, "This file is empty; copy it from the phone again.");
+  const bool well = out_ && std::fclose(out_) == 0;
+  out_ = nullptr;
+  if (!well) return disk_full();
+  return std::nullopt;
+}
+
+Bench::Bench(const WorkbenchSettings& settings) : settings_(settings) {
+  limits_.memory = settings.child_memory;
+  limits_.time = settings.child_time;
+  for (const char* kind : kinds) works_[kind].wishes = Json::object();
+}
+
+// Threads are asked to end together, then awaited without the lock, which they may still want.
+Bench::~Bench() {
+  std::vector<std::jthread> threads;
+  {
+    const std::lock_guard lock(mutex_);
+    for (auto& run : runs_) threads.push_back(std::move(run->checking));
+    for (auto& [kind, work] : works_) threads.push_back(std::move(work.thread));
+  }
+  for (auto& thread : threads) thread.request_stop();
+}
+
+Json Bench::job() {
+  const std::lock_guard lock(mutex_);
+  Json runs = Json::array(), works = Json::object();
+  for (const auto& run : runs_) runs.push_back(run_json(*run));
+  for (const auto& [kind, work] : works_) {
+    const auto end = work.state == "running" ? Clock::now() : work.ended;
+    works[kind] = {{"state", work.state},
+                   {"number", work.number},
+                   {"stage", work.stage},
+                   {"sentence", work.sentence},
+                   {"seconds", std::chrono::duration<double>(end - work.started).count()},
+                   {"result", work.has_result},
+                   {"report", work.state == "done" && fs::exists(work.folder / "report.html")},
+                   {"wishes", work.wishes},
+                   {"stale", work.has_result && work.revision != revision_of(kind)}};
+  }
+  return {{"car_problem", car_problem_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
+}
+
+Answer Bench::put_car(const std::string& text, const std::string& speed, const std::string& gear) {
+  // One at a time: the last one asked is the one kept.
+  const std::lock_guard turn(car_turn_);
+  if (!write(folder_ / "car.toml", text)) return disk_full();
+  std::vector<std::string> words{"orders", "car.toml", "--json", "-"};
+  if (!speed.empty()) words.push_back("--speed=" + speed);
+  if (!gear.empty()) words.push_back("--gear=" + gear);
+  ChildLimits quick = limits_;
+  quick.time = std::chrono::seconds(20);
+  auto outcome = run_child(words, folder_.path().string(), quick);
+  std::string asked_wrongly;
+  // Exit code 2: the car is right, the question is not.
+  if (outcome.ending == ChildOutcome::Ending::exited && outcome.code == 2) {
+    asked_wrongly = outcome.sentence();
+    outcome = run_child({"orders", "car.toml", "--json", "-"}, folder_.path().string(), quick);
+  }
+  const std::lock_guard lock(mutex_);
+  if (text != car_text_) ++car_revision_;
+  car_text_ = text;
+  car_problem_ = outcome.well() ? "" : outcome.sentence();
+  orders_ = outcome.well() ? Json::parse(outcome.out, nullptr, false) : Json(nullptr);
+  structure_ = structure_of(text);
+  return {200,
+          {{"problem", car_problem_},
+           {"question_problem", asked_wrongly},
+           {"orders", orders_},
+           {"structure", structure_}}};
+}
+
+Answer Bench::car() {
+  const std::lock_guard lock(mutex_);
+  return {200,
+          {{"text", car_text_}, {"problem", car_problem_}, {"orders", orders_}, {"structure", structure_}}};
+}
+
+std::optional<Answer> Bench::no_room(std::int64_t announced) {
+  const std::lock_guard lock(mutex_);
+  if (announced > settings_.largest_upload)
+    return problem(413, fmt::format("This recording is larger than {} MB; cut it, or record shorter runs.",
+                                    settings_.largest_upload >> 20));
+  std::int64_t stored = announced;
+  for (const auto& run : runs_) stored += run->bytes;
+  if (runs_.size() >= most_runs || stored > settings_.most_stored)
+    return problem(507, "The bench is full; remove recordings that are not needed.");
+  return std::nullopt;
+}
+
+std::unique_ptr<Upload> Bench::upload() {
+  return std::make_unique<Upload>(folder_ / ("sound_" + random_token()), settings_.largest_upload);
+}
+
+Answer Bench::add_run(Upload& upload, const std::string& name, const std::string& set,
+                      const std::string& sent_by) {
+  if (auto full = no_room(upload.bytes())) return *full;
+  auto made = std::make_unique<BenchRun>();
+  made->id = random_token();
+  made->name = name.substr(0, 200);
+  made->ending = known_ending(name);
+  made->set = set == "after" ? "after" : "before";
+  made->sent_by = sent_by;
+  made->file = upload.file();
+  made->bytes = upload.bytes();
+  upload.keep();
+  const std::lock_guard lock(mutex_);
+  ++run_revisions_[made->set];
+  made->checking = std::jthread(
+      [this, id = made->id, file = made->file](const std::stop_token& stop) { check(id, file, stop); });
+  runs_.push_back(std::move(made));
+  return {201, run_json(*runs_.back())};
+}
+
+// Counters that only rise: their sum stays while nothing that the work rests on changes.
+std::uint64_t Bench::revision_of(const std::string& kind) {
+  if (kind == "plan") return car_revision_;
+  return car_revision_ + run_revisions_["before"] + (kind == "compare" ? run_revisions_["after"] : 0);
+}
+
+BenchRun* Bench::run(const std::string& id) {
+  for (const auto& run : runs_)
+    if (run->id == id) return run.get();
+  return nullptr;
+}
+
+ChildOutcome Bench::with_a_turn(const std::vector<std::string>& words, const fs::path& folder,
+                                const std::stop_token& stop,
+                                const std::function<void(const std::string&)>& on_line) {
+  while (!turns_.try_acquire_for(std::chrono::milliseconds(50)))
+    if (stop.stop_requested()) return {ChildOutcome::Ending::stopped, -1, "", ""};
+  ChildOutcome outcome = run_child(words, folder.string(), limits_, stop, on_line);
+  turns_.release();
+  return outcome;
+}
+
+void Bench::check(const std::string& id, const fs::path& file, const std::stop_token& stop) {
+  const auto outcome = with_a_turn(
+      {"check", file.filename().string(), "--outline", std::to_string(outline_parts), "--json", "-"},
+      folder_.path(), stop);
+  const std::lock_guard lock(mutex_);
+  BenchRun* checked = run(id);
+  if (!checked || outcome.ending == ChildOutcome::Ending::stopped) return;
+  checked->state = outcome.well() ? RunState::ready : RunState::unusable;
+  if (!outcome.well()) {
+    // The child knows the server's name of the file; the mechanic knows his own.
+    std::string said = outcome.sentence();
+    const std::string ours = file.filename().string();
+    for (std::size_t at; (at = said.find(ours)) != std::string::npos;)
+      said.replace(at, ours.size(), checked->name.find(ours) == std::string::npos ? checked->name : "it");
+    checked->trouble = said;
+    return;
+  }
+  checked->check = outcome.out;
+  checked->check_summary = summary_of(outcome.out);
+}
+
+Answer Bench::change_run(const std::string& id, const Json& changes) {
+  const std::lock_guard lock(mutex_);
+  BenchRun* changing = run(id);
+  if (!changing) return problem(404, "This recording is not on the bench any more.");
+  if (!changes.is_object()) return problem(400, "Send the changes as one JSON object.");
+  for (const Choice& choice : run_choices())
+    if (changes.contains(choice.key) &&
+        !(changes[choice.key].is_string() && says(choice, changes[choice.key])))
+      return problem(400, fmt::format("This can't be the {} of a recording.", choice.key));
+  for (const Choice& choice : run_choices())
+    if (changes.contains(choice.key) && field(*changing, choice.key) != changes[choice.key]) {
+      ++run_revisions_[changing->set];
+      field(*changing, choice.key) = changes[choice.key];
+      ++run_revisions_[changing->set];
+    }
+  return {200, run_json(*changing)};
+}
+
+Answer Bench::remove_run(const std::string& id) {
+  std::unique_ptr<BenchRun> removed;
+  {
+    const std::lock_guard lock(mutex_);
+    const auto at = std::find_if(runs_.begin(), runs_.end(), [&](const auto& r) { return r->id == id; });
+    if (at == runs_.end()) return problem(404, "This recording is not on the bench any more.");
+    removed = std::move(*at);
+    runs_.erase(at);
+    ++run_revisions_[removed->set];
+  }
+  removed->checking.request_stop();
+  std::error_code ignored;
+  fs::remove(removed->file, ignored);
+  fs::remove(removed->log_file(), ignored);
+  return {200, Json::object()};
+}
+
+// Written beside and renamed: a road test that holds the log before stays with that one.
+Answer Bench::add_log(const std::string& id, const std::string& name, const std::string& text) {
+  const std::string ending(known_log(name));
+  if (ending.empty()) return problem(415, "A speed log is a GPX, NMEA or CSV file, and its name says which.");
+  const std::lock_guard lock(mutex_);
+  BenchRun* of = run(id);
+  if (!of) return problem(404, "This recording is not on the bench any more.");
+  const fs::path beside = of->log_file().string() + "_new";
+  std::error_code failed;
+  if (!write(beside, text)) return disk_full();
+  fs::rename(beside, of->log_file(), failed);
+  if (failed) return disk_full();
+  of->notes.log = ending;
+  of->log_name = name.substr(0, 200);
+  ++run_revisions_[of->set];
+  return {200, run_json(*of)};
+}
+
+Answer Bench::clear() {
+  std::vector<std::jthread> threads;  // awaited without the lock
+  const std::lock_guard lock(mutex_);
+  std::error_code ignored;
+  for (auto& run : runs_) {
+    threads.push_back(std::move(run->checking));
+    fs::remove(run->file, ignored);
+    fs::remove(run->log_file(), ignored);
+  }
+  for (auto& [kind, work] : works_) {
+    threads.push_back(std::move(work.thread));
+    fs::remove_all(work.folder, ignored);
+    work = Work{};
+    work.wishes = Json::object();
+  }
+  for (auto& thread : threads) thread.request_stop();
+  runs_.clear();
+  car_text_.clear();
+  car_problem_.clear();
+  kept_as_.clear();
+  orders_ = structure_ = nullptr;
+  ++car_revision_;
+  return {200, Json::object()};
+}
+
+Json Bench::sent_by(const std::string& phone) {
+  const std::lock_guard lock(mutex_);
+  Json out = Json::array();
+  for (const auto& run : runs_)
+    if (run->sent_by == phone) out.push_back({{"name", run->name}, {"bytes", run->bytes}});
+  return out;
+}
+
+// The recordings stand beside the road-test file as hard links: removing one from the bench does not pull it
+// from under a child that reads it.
+std::optional<Answer> Bench::write_road_test(const std::string& set, const std::string& name,
+                                             const Work& work) {
+  std::string text = "car = \"car.toml\"\n";
+  int number = 0;
+  for (const auto& run : runs_) {
+    if (run->set != set) continue;
+    ++number;
+    const std::string called = fmt::format("Recording {} ({})", number, run->name);
+    if (run->state == RunState::unusable) return problem(409, called + " can't be used; remove it first.");
+    if (const auto what = missing(run->notes)) return problem(409, fmt::format("{}: {}.", called, *what));
+    const std::string file = fmt::format("{}run{}", set == "after" ? "after_" : "", number);
+    std::error_code failed;
+    fs::create_hard_link(run->file, work.folder / (file + run->ending), failed);
+    if (!failed && run->notes.speed_kind == "log")
+      fs::create_hard_link(run->log_file(), work.folder / (file + run->notes.log), failed);
+    if (failed) return disk_full();
+    text += recording_text(run->notes, file, run->ending);
+  }
+  if (number == 0)
+    return problem(409, set == "after" ? "There is no recording from after the repair yet; add one below."
+                                       : "There is no recording yet; add one first.");
+  if (!write(work.folder / name, text)) return disk_full();
+  return std::nullopt;
+}
+
+// The child's words. What comes from the page stands behind "=" so that it can't be taken for an option.
+std::optional<Answer> Bench::lay_out(const std::string& kind, const Json& wishes, Work& work,
+                                     std::vector<std::string>& words) {
+  if (car_text_.empty()) return problem(409, "There is no car yet; write it or pick one first.");
+  if (!car_problem_.empty()) return problem(409, "The car file has a mistake; mend it first.");
+  std::error_code failed;
+  fs::create_directory(work.folder, failed);
+  if (failed || !write(work.folder / "car.toml", car_text_)) return disk_full();
+  const std::string part = text_of(wishes, "part"), fault = text_of(wishes, "fault");
+  if (kind == "plan") {
+    words = {"plan", "car.toml", "--json", "result.json", "--report", "report.html"};
+    if (!part.empty()) words.push_back("--suspect=" + part);
+    if (const std::string fastest = text_of(wishes, "fastest"); !fastest.empty())
+      words.push_back("--fastest=" + fastest);
+    return std::nullopt;
+  }
+  if (auto no = write_road_test("before", "ROADTEST.toml", work)) return no;
+  if (kind == "diagnose")
+    words = {"diagnose", "ROADTEST.toml", "--progress", "--json", "result.json", "--report", "report.html"};
+  if (kind == "compare") {
+    if (auto no = write_road_test("after", "AFTER.toml", work)) return no;
+    words = {"compare", "ROADTEST.toml", "AFTER.toml", "--json", "result.json", "--report", "report.html"};
+  }
+  if (kind == "confirm") {
+    if (part.empty()) return problem(400, "Say which part is to be confirmed.");
+    words = {"confirm",  "ROADTEST.toml", "--json",           "result.json",
+             "--report", "report.html",   "--suspect=" + part};
+  }
+  if (kind == "listen") {
+    words = {"listen", "ROADTEST.toml", "--json", "result.json", "--out", "sound.wav"};
+    if (!part.empty()) words.push_back("--part=" + part);
+    if (wishes.value("half_speed", false)) words.push_back("--half-speed");
+  }
+  if (!fault.empty() && (kind == "confirm" || kind == "listen")) words.push_back("--fault=" + fault);
+  return std::nullopt;
+}
+
+Answer Bench::start(const std::string& kind, const Json& wishes) {
+  std::jthread before;  // joined when this returns, without the lock
+  const std::lock_guard lock(mutex_);
+  const auto at = works_.find(kind);
+  if (at == works_.end() || !wishes.is_object()) return problem(404, "There is no such work.");
+  Work next;
+  next.number = ++works_begun_;
+  next.folder = folder_ / fmt::format("work_{}", next.number);
+  next.wishes = wishes;
+  next.revision = revision_of(kind);
+  std::vector<std::string> words;
+  if (auto no = lay_out(kind, wishes, next, words)) {
+    std::error_code ignored;
+    fs::remove_all(next.folder, ignored);
+    return *no;
+  }
+  Work& work = at->second;
+  before = std::move(work.thread);
+  before.request_stop();
+  std::error_code ignored;
+  fs::remove_all(work.folder, ignored);
+  next.state = "running";
+  next.stage = "waiting for its turn";
+  next.started = Clock::now();
+  work = std::move(next);
+  work.thread =
+      std::jthread([this, kind, number = work.number, folder = work.folder,
+                    words](const std::stop_token& stop) { carry_out(kind, number, folder, words, stop); });
+  return {202, {{"number", work.number}}};
+}
+
+void Bench::carry_out(const std::string& kind, int number, const fs::path& folder,
+                      const std::vector<std::string>& words, const std::stop_token& stop) {
+  const auto in_turn = [&](auto&& change) {
+    const std::lock_guard lock(mutex_);
+    if (Work& work = works_[kind]; work.number == number) change(work);
+  };
+  const auto outcome = with_a_turn(words, folder, stop, [&](const std::string& line) {
+    in_turn([&](Work& work) {
+      if (!line.ends_with(" ...")) return;
+      work.stage = line.substr(0, line.size() - 4);
+      work.has_result = fs::exists(folder / "result.json");
+    });
+  });
+  in_turn([&](Work& work) {
+    const bool stopped = outcome.ending == ChildOutcome::Ending::stopped;
+    work.state = stopped ? "stopped" : outcome.well() ? "done" : "failed";
+    work.has_result = work.has_result || (outcome.well() && fs::exists(folder / "result.json"));
+    work.stage.clear();
+    work.sentence = outcome.well() ? "" : outcome.sentence();
+    work.ended = Clock::now();
+  });
+}
+
+Answer Bench::stop(const std::string& kind) {
+  const std::lock_guard lock(mutex_);
+  const auto at = works_.find(kind);
+  if (at == works_.end()) return problem(404, "There is no such work.");
+  at->second.thread.request_stop();
+  return {202, Json::object()};
+}
+
+std::optional<Bench::Kept> Bench::run_sound(const std::string& id) {
+  const std::lock_guard lock(mutex_);
+  const BenchRun* asked = run(id);
+  if (!asked || asked->state != RunState::ready) return std::nullopt;
+  return Kept{asked->file, std::string(media_type(asked->ending))};
+}
+
+std::optional<std::string> Bench::run_check(const std::string& id) {
+  const std::lock_guard lock(mutex_);
+  const BenchRun* asked = run(id);
+  if (!asked || asked->check.empty()) return std::nullopt;
+  return asked->check;
+}
+
+std::optional<Bench::Kept> Bench::result(const std::string& kind, const std::string& form) {
+  const std::lock_guard lock(mutex_);
+  const auto at = works_.find(kind);
+  if (at == works_.end() || !at->second.has_result) return std::nullopt;
+  const fs::path& folder = at->second.folder;
+  if (form == "json") return Kept{folder / "result.json", "application/json"};
+  if (at->second.state != "done") return std::nullopt;
+  if (form == "html" && fs::exists(folder / "report.html"))
+    return Kept{folder / "report.html", "text/html; charset=utf-8"};
+  if (form == "wav" && fs::exists(folder / "sound.wav")) return Kept{folder / "sound.wav", "audio/wav"};
+  return std::nullopt;
+}
+
+std::vector<std::string> Bench::case_words(std::vector<std::string> words) const {
+  words.insert(words.begin(), "case");
+  if (!settings_.casebook.empty()) words.push_back("--casebook=" + settings_.casebook);
+  return words;
+}
+
+Answer Bench::cases() {
+  const auto outcome = with_a_turn(case_words({"list", "--json", "-"}), folder_.path(), {});
+  // No casebook yet is no error of anybody's.
+  if (!outcome.well()) return {200, {{"cases", Json::array()}, {"problem", outcome.sentence()}}};
+  return {200, Json::parse(outcome.out, nullptr, false)};
+}
+
+Answer Bench::keep_case(const std::string& title, const std::string& note) {
+  if (title.empty() || title.size() > 500 || note.size() > 5000)
+    return problem(400, "Give the case a short title.");
+  fs::path folder;
+  std::vector<std::string> papers;
+  std::string files;
+  {
+    const std::lock_guard lock(mutex_);
+    const Work& diagnosis = works_["diagnose"];
+    if (diagnosis.state != "done" || diagnosis.revision != revision_of("diagnose"))
+      return problem(409, "There is no verdict on what lies on the bench; diagnose first.");
+    folder = diagnosis.folder;
+    int number = 0;
+    for (const auto& run : runs_)
+      if (run->set == "before")
+        files += fmt::format("{}run{}{}: {}", number ? "; " : "", number + 1, run->ending, run->name),
+            ++number;
+    papers = {"ROADTEST.toml", "result.json"};
+    const Work& comparison = works_["compare"];
+    if (comparison.state == "done" && comparison.revision == revision_of("compare"))
+      papers.push_back((comparison.folder / "result.json").string());
+  }
+  auto words = case_words({"add", "--note=" + (note.empty() ? "" : note + "\n") + files});
+  words.insert(words.end(), {"--", title});
+  words.insert(words.end(), papers.begin(), papers.end());
+  const auto outcome = with_a_turn(words, folder, {});
+  if (!outcome.well()) return problem(409, outcome.sentence());
+  const std::lock_guard lock(mutex_);
+  kept_as_ = outcome.out.substr(0, outcome.out.find('\n'));
+  return {201, {{"said", kept_as_}}};
+}
+
+Answer Bench::record_found(std::int64_t id, const std::string& part, const std::string& fault,
+                           const std::string& note) {
+  if (part.empty()) return problem(400, "Say which part it was, or that nothing was wrong.");
+  std::vector<std::string> words = case_words({"found"});
+  // An option with nothing behind its "=" would take the next word for its value.
+  if (!note.empty()) words.push_back("--note=" + note);
+  if (!fault.empty()) words.push_back("--fault=" + fault);
+  words.insert(words.end(), {"--", std::to_string(id), part});
+  const auto outcome = with_a_turn(words, folder_.path(), {});
+  if (!outcome.well()) return problem(409, outcome.sentence());
+  return {200, {{"said", outcome.out.substr(0, outcome.out.find('\n'))}}};
+}
+
+}  // namespace gearhark::workbench

@@ -1,0 +1,171 @@
+// Times the stages of one run, each by itself and in one thread, and prints them as JSON, in seconds.
+//   bench_stages CAR.toml RECORDING [--baseline]
+// core: what tests/bench/usual.py and tuned.py do as well. pipeline: what `gearhark diagnose` does, in its stages.
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <complex>
+#include <cstdio>
+#include <cstring>
+#include <numeric>
+
+#include "gearhark/diagnosis/hearing.hpp"
+#include "gearhark/diagnosis/ranking.hpp"
+#include "gearhark/evidence/envelope_spectra.hpp"
+#include "gearhark/evidence/order_spectrum.hpp"
+#include "gearhark/recording/quality.hpp"
+#include "gearhark/recording/recording.hpp"
+#include "gearhark/signal/envelope.hpp"
+#include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/resample.hpp"
+#include "gearhark/signal/spectrum.hpp"
+#include "gearhark/signal/statistics.hpp"
+#include "gearhark/speed/tracking.hpp"
+#include "wide/wide.hpp"
+
+namespace {
+
+using namespace gearhark;
+
+bool first_stage = true;
+double check = 0.0;  // of results, so that nothing is left out as unused
+
+template <class Work>
+auto timed(const char* name, Work work) {
+  const auto start = std::chrono::steady_clock::now();
+  auto result = work();
+  const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+  std::printf("%s\n    \"%s\": %.6f", first_stage ? "" : ",", name, took.count());
+  first_stage = false;
+  return result;
+}
+
+void open_group(const char* name) {
+  std::printf("%s\n  \"%s\": {", std::strcmp(name, "core") == 0 ? "{" : ",", name);
+  first_stage = true;
+}
+void close_group() { std::printf("\n  }"); }
+
+// Bins that stand out of the median of their neighbours.
+std::vector<std::size_t> lines_in(const PowerDensity& spectrum) {
+  const std::vector<float> usual = block_median_of_positive(spectrum.density, 101);
+  std::vector<std::size_t> lines;
+  for (std::size_t k = 1; k + 1 < usual.size(); ++k)
+    if (spectrum.density[k] > 4.0f * usual[k] && spectrum.density[k] >= spectrum.density[k - 1] &&
+        spectrum.density[k] > spectrum.density[k + 1])
+      lines.push_back(k);
+  return lines;
+}
+
+// The window, of 16 to 1024 samples, and the bin with the largest spectral kurtosis.
+float liveliest_band(std::span<const float> samples) {
+  float most = -1.0f;
+  for (std::size_t window = 16; window <= 1024; window *= 2) {
+    const auto kurtosis = spectral_kurtosis(samples, {window, window / 2, 0, Window::hann});
+    most = std::max(most, *std::max_element(kurtosis.begin() + 1, kurtosis.end() - 1));
+  }
+  return most;
+}
+
+struct Band {
+  double low, high;
+};
+constexpr Band bands[] = {{1000, 2000}, {2000, 3000}, {3000, 4500}, {4500, 6000}, {6000, 8000}};
+
+// Spectra of the envelopes of five bands, from slices of short transforms, an envelope value every 16 samples.
+float envelope_spectra(std::span<const float> samples, double rate_hz) {
+  constexpr std::size_t window = 64, hop = 16;
+  const std::size_t frames = frame_count(samples.size(), {window, hop, 0, Window::hann});
+  const FrameFft fft(window_weights(Window::hann, window), window);
+  std::vector<std::vector<float>> envelopes(std::size(bands), std::vector<float>(good_length(frames)));
+  std::vector<float> power(fft.bins() * FrameFft::batch);
+  for (std::size_t f = 0; f < frames; f += FrameFft::batch) {
+    const std::size_t count = std::min(FrameFft::batch, frames - f);
+    fft.lane_power(samples.subspan(f * hop), hop, count, power);
+    for (std::size_t b = 0; b < std::size(bands); ++b) {
+      const auto from = static_cast<std::size_t>(std::ceil(bands[b].low / rate_hz * window));
+      const auto to = static_cast<std::size_t>(std::floor(bands[b].high / rate_hz * window));
+      float sum[FrameFft::batch] = {};
+      for (std::size_t k = from; k <= to; ++k)
+        for (std::size_t i = 0; i < FrameFft::batch; ++i) sum[i] += power[k * FrameFft::batch + i];
+      for (std::size_t i = 0; i < count; ++i) envelopes[b][f + i] = std::sqrt(sum[i]);
+    }
+  }
+  const RealFft whole(envelopes[0].size());
+  std::vector<std::complex<float>> bins(whole.length() / 2 + 1);
+  float total = 0.0f;
+  for (auto& envelope : envelopes) {
+    const float mean = std::accumulate(envelope.begin(), envelope.end(), 0.0f) / static_cast<float>(frames);
+    for (std::size_t i = 0; i < frames; ++i) envelope[i] -= mean;
+    whole.forward(envelope, bins);
+    total += std::norm(bins[100]);
+  }
+  return total;
+}
+
+// Resampled to equal angle of a shaft that speeds up by 3 %, and the power of its spectrum per turn.
+float order_tracked(std::span<const float> samples, double rate_hz) {
+  const double duration = static_cast<double>(samples.size()) / rate_hz;
+  std::vector<double> times(good_length(samples.size()));
+  for (std::size_t i = 0; i < times.size(); ++i) {
+    const double u = static_cast<double>(i) / static_cast<double>(times.size());
+    times[i] = duration * u * (1.0 + 0.015 * (1.0 - u));
+  }
+  const std::vector<float> even = resample_at(samples, rate_hz, times);
+  std::vector<std::complex<float>> bins(even.size() / 2 + 1);
+  RealFft(even.size()).forward(even, bins);
+  float most = 0.0f;
+  for (const auto bin : bins) most = std::max(most, std::norm(bin));
+  return most;
+}
+
+Result<Recording> time_core(const char* file) {
+  open_group("core");
+  auto recording = timed("decode", [&] { return load_recording(file); });
+  if (!recording) return recording;
+  const std::span<const float> samples = recording->samples;
+  const double rate = recording->sample_rate;
+  const PowerDensity spectrum =
+      timed("spectra", [&] { return average_spectrum(samples, rate, {8192, 4096, 0, Window::hann}); });
+  check += static_cast<double>(timed("lines", [&] { return lines_in(spectrum); }).size());
+  check += static_cast<double>(timed("band search", [&] { return liveliest_band(samples); }));
+  check += static_cast<double>(timed("envelopes", [&] { return envelope_spectra(samples, rate); }));
+  check += static_cast<double>(timed("order tracking", [&] { return order_tracked(samples, rate); }));
+  close_group();
+  return recording;
+}
+
+void time_pipeline(const Car& car, Recording recording) {
+  open_group("pipeline");
+  RunSound sound;
+  sound.run.gear = Gear{"3"};
+  sound.run.speed.points = {{Seconds(0), Speed(65.0 / 3.6)}};
+  sound.recording = std::move(recording);
+  const auto& samples = sound.recording.samples;
+  const double rate = sound.recording.sample_rate;
+  const auto quality = timed("quality", [&] { return assess(sound.recording); });
+  const auto tracking = timed("tracking", [&] { return track(samples, rate, car, sound.run); });
+  constexpr double analysis_rate = 16000.0;
+  const auto slow = timed("to 16 kHz", [&] { return resample(samples, rate, analysis_rate); });
+  const auto bands_of = timed("band envelopes", [&] { return band_spectra(slow, tracking.wheel, nullptr, {}); });
+  const auto tones = timed("order spectrum", [&] { return order_spectrum(slow, analysis_rate, tracking.wheel); });
+  check += tones.turns + bands_of.turns;
+  const std::vector<HeardRun> heard = {listen_to(car, sound.run, samples, rate, quality.bandwidth, tracking)};
+  const auto candidates = timed("evidence", [&] { return gather(car, heard); });
+  const auto ranking = timed("ranking", [&] { return rank(car, candidates); });
+  check += ranking.no_fault.value();
+  close_group();
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  if (count < 3) return 2;
+  if (count > 3 && std::strcmp(words[3], "--baseline") == 0) set_width(Width::baseline);
+  const auto car = load_car(words[1]);
+  auto recording = time_core(words[2]);
+  if (!car || !recording) return 1;
+  time_pipeline(*car, *std::move(recording));
+  std::printf(",\n  \"check\": %.6g\n}\n", check);
+  return 0;
+}
