@@ -77,7 +77,7 @@ Outcome Answers::add(const std::string& line) {
         // The next batch takes the torn line away.
       }
       return Error{fmt::format(
-          "{} can't be written ({}); the answers before are whole: make room, and go on with --go-on", path_,
+          "{} can't be written ({}); the answers before are whole: make room, then go on from there", path_,
           std::strerror(why))};
     }
     done += static_cast<std::size_t>(wrote);

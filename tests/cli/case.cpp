@@ -98,6 +98,8 @@ TEST_CASE("what can't be kept or shown is one sentence, and nothing is half kept
   one_clear_sentence(gearhark_run("case add t none.wav" + book), "none.wav");
   one_clear_sentence(gearhark_run("case add t " + folder.write("x.json", "{}") + book),
                      "not a result of gearhark");
+  one_clear_sentence(gearhark_run("case add t " + folder.write("y.json", "{\"format\":5}") + book),
+                     "not a result of gearhark");
   CHECK(gearhark_run("case add t" + book).code == 0);
   one_clear_sentence(gearhark_run("case show 9" + book), "no case 9");
   one_clear_sentence(gearhark_run("case found 9 part" + book), "no case 9");
