@@ -155,13 +155,17 @@ test("what is written in the car or of a run stays text: no option, no file, no 
 });
 
 test("car files and bodies that are no such thing are refused with a sentence", async () => {
-  for (const text of ["[".repeat(100000), "a = " + "[".repeat(50000), "\u0000", "name = \"" + "x".repeat(100000) + "\"", "a.".repeat(5000) + "b = 1", "[[bearing]]\n".repeat(20000)]) {
+  for (const text of ["[".repeat(100000), "a = " + "[".repeat(50000), "\u0000", "name = \"" + "x".repeat(100000) + "\"", "a.".repeat(5000) + "b = 1", "[[bearing]]\n".repeat(20000),
+    "a = " + "[{b.c.d.e.f = ".repeat(60) + "1" + "}]".repeat(60)]) {
     const { status: code, said } = await bench.ask("PUT", "/api/car", { text });
     assert.strictEqual(code, 200);
     assert.ok(said.problem.length > 0);
   }
   for (const body of ["", "[]", "nonsense", "{\"text\":", "[".repeat(100000), "{\"text\": \"\\ud800\"}"])
     assert.ok([200, 400].includes((await bench.ask("PUT", "/api/car", body)).status), body.slice(0, 20));
+  const deep = "[".repeat(100000) + "]".repeat(100000);
+  for (const [method, where] of [["PUT", "/api/car"], ["POST", "/api/work/plan"], ["POST", "/api/cases"], ["PATCH", "/api/runs/" + "0".repeat(32)]])
+    await bench.ask(method, where, '{"text": ' + deep + ', "part": ' + deep + ', "title": ' + deep + ', "more": ' + deep + "}");
   assert.strictEqual((await bench.ask("PUT", "/api/car", { text: "x".repeat(600000) })).status, 413);
   assert.strictEqual((await bench.ask("PUT", "/api/car", "{}", { "Content-Encoding": "gzip" })).status, 415);
   assert.strictEqual((await bench.ask("PUT", "/api/car", "--x\r\n\r\n--x--", { "Content-Type": "multipart/form-data; boundary=x" })).status, 400);
