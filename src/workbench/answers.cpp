@@ -100,7 +100,9 @@ std::optional<Json> json_body(const httplib::Request& request, httplib::Response
     text.append(bytes, count);
     return text.size() <= largest_json;
   });
-  Json body = whole ? Json::parse(text.empty() ? "{}" : text, nullptr, false) : Json(nullptr);
+  // Nothing that is asked for lies deeper than in the object itself.
+  const auto shallow = [](int depth, Json::parse_event_t, const Json&) { return depth <= 2; };
+  Json body = whole ? Json::parse(text.empty() ? "{}" : text, shallow, false) : Json(nullptr);
   if (body.is_object()) return body;
   const bool large = text.size() > largest_json;
   refuse(response, large ? 413 : 400,

@@ -13,6 +13,8 @@
 #include <cstdlib>
 #include <optional>
 
+#include "confine.hpp"
+
 namespace gearhark::workbench {
 namespace {
 
@@ -89,6 +91,7 @@ void limit(__rlimit_resource_t what, std::int64_t value) {
   limit(RLIMIT_FSIZE, limits.file_size);
   limit(RLIMIT_CPU, 2 * limits.time.count());
   if (limit_memory) limit(RLIMIT_AS, limits.memory);
+  if (limits.confined) confine(folder.c_str());
   if (::chdir(folder.c_str()) == 0) ::execve("/proc/self/exe", prepared.argv.data(), prepared.envp.data());
   ::_exit(127);
 }

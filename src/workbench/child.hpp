@@ -15,6 +15,7 @@ struct ChildLimits {
   std::int64_t memory = std::int64_t{4} << 30;       // bytes of address space
   std::chrono::seconds time{600};                    // on the clock; twice that of processor time
   std::int64_t file_size = std::int64_t{512} << 20;  // bytes of any file that it writes
+  bool confined = true;                              // to its folder, where the kernel can (confine.hpp)
 };
 
 struct ChildOutcome {

@@ -9,6 +9,7 @@
 
 #include <array>
 #include <cstdio>
+#include <fstream>
 #include <thread>
 
 #include "desk.hpp"
@@ -36,9 +37,14 @@ void allow_many_files() {
   ::setrlimit(RLIMIT_NOFILE, &files);
 }
 
-// The address holds the token: it goes to the browser alone. Failing is no error; the address was printed.
-void open_browser(const std::string& address) {
-  std::string program = "xdg-open", argument = address;
+// A page in a folder of the user's own that goes on to the address: every user of this machine can read the
+// arguments of a program, so the token must not be one. Failing is no error; the address was printed.
+void open_browser(const std::string& address, const PrivateFolder& folder) {
+  const std::string page = (folder / "open.html").string();
+  std::ofstream(page) << "<!DOCTYPE html><html lang=\"en\"><meta charset=\"utf-8\"><title>Workbench</title>"
+                      << "<meta http-equiv=\"refresh\" content=\"0; url=" << address << "\"><p><a href=\""
+                      << address << "\">Workbench</a></p></html>\n";
+  std::string program = "xdg-open", argument = page;
   std::array<char*, 3> words{program.data(), argument.data(), nullptr};
   posix_spawn_file_actions_t quiet;
   ::posix_spawn_file_actions_init(&quiet);
@@ -119,7 +125,8 @@ std::optional<Error> serve(const WorkbenchSettings& settings) {
     std::this_thread::sleep_for(std::chrono::milliseconds(1));
   const std::string address = fmt::format("http://127.0.0.1:{}/#{}", port, keys.token);
   announce(address, phones ? &*phones : nullptr);
-  if (settings.open_browser) open_browser(address);
+  std::optional<PrivateFolder> opener;
+  if (settings.open_browser) open_browser(address, opener.emplace());
 
   const sigset_t ending = ending_signals();
   int received = 0;

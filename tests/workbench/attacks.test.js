@@ -3,7 +3,7 @@
 const { test, before, after } = require("node:test");
 const assert = require("node:assert");
 const fs = require("node:fs"), net = require("node:net"), path = require("node:path");
-const { top, startBench } = require("./bench.js");
+const { top, startBench, startIn } = require("./bench.js");
 
 const program = process.env.GEARHARK_PROGRAM;
 const sanitized = process.env.GEARHARK_KIND === "sanitized";      // its own bookkeeping grows with every allocation
@@ -155,13 +155,17 @@ test("what is written in the car or of a run stays text: no option, no file, no 
 });
 
 test("car files and bodies that are no such thing are refused with a sentence", async () => {
-  for (const text of ["[".repeat(100000), "a = " + "[".repeat(50000), "\u0000", "name = \"" + "x".repeat(100000) + "\"", "a.".repeat(5000) + "b = 1", "[[bearing]]\n".repeat(20000)]) {
+  for (const text of ["[".repeat(100000), "a = " + "[".repeat(50000), "\u0000", "name = \"" + "x".repeat(100000) + "\"", "a.".repeat(5000) + "b = 1", "[[bearing]]\n".repeat(20000),
+    "a = " + "[{b.c.d.e.f = ".repeat(60) + "1" + "}]".repeat(60)]) {
     const { status: code, said } = await bench.ask("PUT", "/api/car", { text });
     assert.strictEqual(code, 200);
     assert.ok(said.problem.length > 0);
   }
   for (const body of ["", "[]", "nonsense", "{\"text\":", "[".repeat(100000), "{\"text\": \"\\ud800\"}"])
     assert.ok([200, 400].includes((await bench.ask("PUT", "/api/car", body)).status), body.slice(0, 20));
+  const deep = "[".repeat(100000) + "]".repeat(100000);
+  for (const [method, where] of [["PUT", "/api/car"], ["POST", "/api/work/plan"], ["POST", "/api/cases"], ["PATCH", "/api/runs/" + "0".repeat(32)]])
+    await bench.ask(method, where, '{"text": ' + deep + ', "part": ' + deep + ', "title": ' + deep + ', "more": ' + deep + "}");
   assert.strictEqual((await bench.ask("PUT", "/api/car", { text: "x".repeat(600000) })).status, 413);
   assert.strictEqual((await bench.ask("PUT", "/api/car", "{}", { "Content-Encoding": "gzip" })).status, 415);
   assert.strictEqual((await bench.ask("PUT", "/api/car", "--x\r\n\r\n--x--", { "Content-Type": "multipart/form-data; boundary=x" })).status, 400);
@@ -190,6 +194,33 @@ test("requests that are no HTTP, too long or contradictory are refused", async (
   assert.strictEqual(smuggled.match(/HTTP\/1\.1 /g).length, 1);
   assert.ok(token && status(smuggled) === 421);
   await alive();
+});
+
+test("five hundred requests with something wrong in them leave the server as it was", async () => {
+  // Park and Miller's generator: the same requests every time.
+  let state = 1;
+  const draw = (below) => { state = state * 48271 % 2147483647; return state % below; };
+  const good = [request("GET /api/job", { "X-Token": bench.token }), request("PUT /api/car", { "X-Token": bench.token, "Content-Length": "14" }, '{"text": "a=1"}'),
+    request("POST /api/runs?set=before", { "X-Token": bench.token, "X-Name": "a.wav", "Content-Length": "30" }, "RIFF" + "x".repeat(26)),
+    request("PATCH /api/runs/" + "a".repeat(32), { "X-Token": bench.token, "Content-Length": "14" }, '{"gear": "3"}  '),
+    request("GET /view/listen.wav", { Cookie: "gearhark_1=x", Range: "bytes=0-10" }),
+    request("PUT /api/car", { "X-Token": bench.token, "Transfer-Encoding": "chunked" }, "e\r\n{\"text\": \"a=1\"}\r\n0\r\n\r\n")];
+  const spoilt = () => {
+    let bytes = Buffer.from(good[draw(good.length)], "latin1");
+    for (let i = draw(4); i >= 0; --i) {
+      const at = draw(bytes.length), kind = draw(4);
+      if (kind === 0) bytes[at] = draw(256);
+      if (kind === 1) bytes = Buffer.concat([bytes.subarray(0, at), bytes.subarray(Math.min(bytes.length, at + draw(20)))]);
+      if (kind === 2) bytes = Buffer.concat([bytes.subarray(0, at), Buffer.from("\r\n".repeat(draw(3)) + "%00:;,\"".slice(draw(7))), bytes.subarray(at)]);
+      if (kind === 3) bytes = Buffer.concat([bytes.subarray(0, at), bytes.subarray(at, at + 50), bytes.subarray(at)]);
+      if (bytes.length === 0) bytes = Buffer.from("x");
+    }
+    return bytes;
+  };
+  for (let round = 0; round < 2; ++round) await Promise.all(Array.from({ length: 250 }, () => raw(spoilt(), { ms: 3000 })));
+  await clear();
+  await alive();
+  assert.strictEqual(bench.complaint, "");
 });
 
 test("ranges of a sound are single and bounded", async () => {
@@ -322,6 +353,18 @@ test("what leaves carries the policy, and no answer is kept by the browser", asy
     assert.match(answer, /Cache-Control: no-store/);
     assert.ok(!answer.includes(bench.folder), where);
   }
+});
+
+test("the browser is opened without the token in anybody's sight", async () => {
+  const programs = fs.mkdtempSync(path.join(require("node:os").tmpdir(), "gearhark_opener_"));
+  fs.writeFileSync(path.join(programs, "xdg-open"), "#!/bin/sh\necho \"$@\" >" + programs + "/words\ncat \"$1\" >" + programs + "/page\n", { mode: 0o755 });
+  const opened = await startIn({ PATH: programs + ":" + process.env.PATH }, program);
+  while (!fs.existsSync(programs + "/page") || !fs.readFileSync(programs + "/page", "utf8").includes("</html>")) await new Promise((done) => setTimeout(done, 20));
+  assert.ok(!fs.readFileSync(programs + "/words", "utf8").includes(opened.token));
+  assert.ok(fs.readFileSync(programs + "/page", "utf8").includes("url=" + opened.address + "\""));
+  const ended = await opened.end();
+  assert.deepStrictEqual([ended.code, ended.left], [0, []]);
+  fs.rmSync(programs, { recursive: true });
 });
 
 for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"])

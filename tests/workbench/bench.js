@@ -8,9 +8,13 @@ const top = path.resolve(__dirname, "../..");
 
 // The program under test; its temporary folder and casebook are in a folder of the test's own.
 async function startBench(program, ...options) {
+  return startIn({}, program, "--no-browser", ...options);
+}
+
+async function startIn(environment, program, ...options) {
   const folder = fs.mkdtempSync(path.join(os.tmpdir(), "gearhark_browser_"));
-  const child = spawn(program, ["workbench", "--no-browser", "--casebook", path.join(folder, "book.sqlite"), ...options],
-    { env: { ...process.env, TMPDIR: folder }, stdio: ["ignore", "pipe", "pipe"] });
+  const child = spawn(program, ["workbench", "--casebook", path.join(folder, "book.sqlite"), ...options],
+    { env: { ...process.env, TMPDIR: folder, ...environment }, stdio: ["ignore", "pipe", "pipe"] });
   const bench = { folder, child, said: "", complaint: "", ended: new Promise((done) => child.on("exit", (code, signal) => done({ code, signal }))) };
   child.stderr.on("data", (bytes) => { bench.complaint += bytes; });
   await new Promise((done, fail) => {
@@ -49,4 +53,4 @@ function startBrowser() {
   return chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium", args: [...root, "--autoplay-policy=no-user-gesture-required"] });
 }
 
-module.exports = { top, startBench, startBrowser };
+module.exports = { top, startBench, startIn, startBrowser };

@@ -283,7 +283,7 @@ test("a reload finds everything where it was", async () => {
 
 test("a speed log takes the place of a stated speed", async () => {
   const card = page.locator("#list-before .card").first();
-  await card.getByRole("combobox", { name: "which was" }).selectOption("log");
+  await card.getByRole("combobox", { name: "told by" }).selectOption("log");
   await card.getByRole("textbox", { name: "Speed", exact: true }).fill("");
   await card.getByRole("textbox", { name: "Speed", exact: true }).press("Tab");
   await card.locator("input[accept='.gpx,.nmea,.csv']").setInputFiles({ name: "track.csv", mimeType: "text/csv",

@@ -10,10 +10,10 @@ export const tables = [
   { at: "engine", title: "Engine", fields: [f("cylinders", "Cylinders", "whole"), f("strokes", "Strokes", "whole", "4")] },
   { at: "tyre", title: "Tyre of the driven wheels", fields: [
     f("size", "Size", "text", "165R15"), f("roll_out", "or rolled out", "text", "5.79 m"), f("turns", "in so many turns", "whole", "1"),
-    f("tread_pitches", "Tread blocks round it", "whole")] },
+    f("tread_pitches", "Tread blocks", "whole")] },
   { at: "gearbox", title: "Gearbox", fields: [
-    f("kind", "Kind", ["two-shaft", "three-shaft"]), f("direct", "Direct gear (three-shaft)", "whole"),
-    f("input.driving", "Input pair, driving teeth", "whole"), f("input.driven", "Input pair, driven teeth", "whole")] },
+    f("kind", "Kind", ["two-shaft", "three-shaft"]), f("direct", "Direct gear", "whole"),
+    f("input.driving", "Input, driving", "whole"), f("input.driven", "Input, driven", "whole")] },
 ];
 
 export const finalDrive = { at: "final_drive", title: "Final drive", fields: [

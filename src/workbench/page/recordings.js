@@ -5,9 +5,9 @@ import { el, drawn, show, byId, button, choices, guarded, trouble } from "./mark
 const cards = {};     // by the recording's ID
 let gears = ["N"], refresh = function () {};
 
-const loads = [["", "throttle?"], ["drive", "pulling"], ["float", "just holding speed"], ["coast", "closed, in gear"], ["neutral", "out of gear"]];
+const loads = [["", "throttle?"], ["drive", "pulling"], ["float", "holding speed"], ["coast", "closed"], ["neutral", "out of gear"]];
 const turns = [["straight", "straight on"], ["left", "left-hand bend"], ["right", "right-hand bend"]];
-const kinds = [["needle", "on the needle"], ["satellite", "by satellite"], ["between", "between two speeds"], ["engine", "engine, rev counter"], ["bench", "shafts, on a bench"], ["log", "in a speed log"]];
+const kinds = [["needle", "the needle"], ["satellite", "satellite"], ["between", "two limits"], ["engine", "rev counter"], ["bench", "bench shaft"], ["log", "speed log"]];
 const hints = { needle: "65 km/h", satellite: "40 mph", between: "30 mph and 60 mph", engine: "2500 rpm", bench: "1797 rpm", log: "starts at, 1:35" };
 
 export function megabytes(bytes) {
@@ -165,7 +165,7 @@ function card(run, number) {
     });
   });
   const fields = el("div", { className: "fields" }, labelled("Gear", gear), labelled("Throttle", selected(run, "load", loads)),
-    labelled("Speed", speed), labelled("which was", kind), labelled("Road", selected(run, "turn", turns)),
+    labelled("Speed", speed), labelled("told by", kind), labelled("Road", selected(run, "turn", turns)),
     labelled("Clutch", selected(run, "clutch", [["engaged", "engaged"], ["pedal down", "pedal down"]])), logBox);
   const remove = button("Remove", async function () {
     await ask("DELETE", "/api/runs/" + run.id);
