@@ -9,6 +9,7 @@
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
+#include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -44,15 +45,19 @@ Outcome diagnose_all(const Options& given) {
   if (!test) return test.error();
   const auto experience = earlier(given.experience);
   if (!experience) return experience.error();
+  Waiting waiting("reading the recordings");
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
+  waiting.now("listening to the runs");
   Hearing hearing = hear(test->car, *sounds);
   const Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
   if (!given.report.empty()) {
+    waiting.now("drawing the report");
     const Exhibits shown = exhibits(test->car, *sounds, hearing, diagnosis);
     const auto played = clips(test->car, *sounds, hearing, diagnosis, shown);
     if (auto error = write_whole(given.report, diagnosis_page(diagnosis, shown, played))) return error;
   }
+  waiting.done();
   return deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json);
 }
 

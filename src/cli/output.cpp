@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
@@ -18,6 +19,23 @@ Outcome print(const std::string& text) {
     return std::nullopt;
   return Error{fmt::format("standard output can't be written ({})", std::strerror(errno))};
 }
+
+// Ctrl-C waits until a file is whole, so that not even a part of it is left beside its target.
+class Undisturbed {
+ public:
+  Undisturbed() {
+    sigset_t held;
+    ::sigemptyset(&held);
+    for (const int signal : {SIGINT, SIGTERM, SIGHUP}) ::sigaddset(&held, signal);
+    ::pthread_sigmask(SIG_BLOCK, &held, &before_);
+  }
+  ~Undisturbed() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+  Undisturbed(const Undisturbed&) = delete;
+  Undisturbed& operator=(const Undisturbed&) = delete;
+
+ private:
+  sigset_t before_{};
+};
 
 }  // namespace
 
@@ -43,6 +61,7 @@ Outcome deliver(const std::string& text, const std::string& json, const std::str
 }
 
 Outcome write_whole(const std::string& path, const std::string& text) {
+  const Undisturbed undisturbed;
   const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
   std::error_code failed;
   {
