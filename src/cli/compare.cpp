@@ -7,6 +7,7 @@
 #include "gearhark/report/page.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -24,11 +25,14 @@ Outcome compare_all(const Options& given) {
     return Error{fmt::format(
         "{}: this road test is of \"{}\", but {} is of \"{}\"; before and after must be of one car",
         given.after, after->car.name, given.before, before->car.name)};
+  Waiting waiting("reading the recordings");
   const auto was = sounds_of(*before);
   if (!was) return was.error();
   const auto is = sounds_of(*after);
   if (!is) return is.error();
+  waiting.now("comparing");
   const Comparison comparison = compare(before->car, *was, *is);
+  waiting.done();
   if (!given.report.empty())
     if (auto error = write_whole(given.report, comparison_page(comparison))) return error;
   return deliver(comparison_text(comparison), comparison_json(comparison), given.json);

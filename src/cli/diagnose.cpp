@@ -9,6 +9,7 @@
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
+#include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -40,13 +41,8 @@ Result<Experience> earlier(const std::string& file) {
   return experience_of(*tally, file);
 }
 
-void say(const Options& given, const char* stage) {
-  if (given.progress) fmt::print(stderr, "{} ...\n", stage);
-}
-
 Outcome draw_report(const Options& given, const RoadTest& test, const std::vector<RunSound>& sounds,
                     Hearing& hearing, const Diagnosis& diagnosis) {
-  say(given, "drawing the report");
   const Exhibits shown = exhibits(test.car, sounds, hearing, diagnosis);
   const auto played = clips(test.car, sounds, hearing, diagnosis, shown);
   return write_whole(given.report, diagnosis_page(diagnosis, shown, played));
@@ -57,15 +53,19 @@ Outcome diagnose_all(const Options& given) {
   if (!test) return test.error();
   const auto experience = earlier(given.experience);
   if (!experience) return experience.error();
-  say(given, "reading the recordings");
+  const Stages stages = given.progress ? Stages::listed : Stages::passing;
+  Waiting waiting("reading the recordings", stages);
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
-  say(given, "finding the speed and listening for every part");
+  waiting.now("finding the speed and listening for every part");
   Hearing hearing = hear(test->car, *sounds);
-  say(given, "ranking the suspects");
+  waiting.now("ranking the suspects");
   const Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
+  waiting.done();
   if (auto error = deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json)) return error;
-  return given.report.empty() ? std::nullopt : draw_report(given, *test, *sounds, hearing, diagnosis);
+  if (given.report.empty()) return std::nullopt;
+  Waiting drawing("drawing the report", stages);
+  return draw_report(given, *test, *sounds, hearing, diagnosis);
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include "gearhark/diagnosis/motion.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -61,10 +62,13 @@ Outcome listen_to_part(const Options& given) {
   if (!settings) return settings.error();
   const auto test = load_road_test(given.file);
   if (!test) return test.error();
+  Waiting waiting("reading the recordings");
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
+  waiting.now("listening to the runs");
   const auto heard = listen(test->car, *sounds, *settings);
   if (!heard) return heard.error();
+  waiting.now("making the sounds");
   WrittenSounds files{given.out, given.half_speed, "", ""};
   if (auto error = write(given.out, heard->samples, heard->rate_hz, given.half_speed)) return error;
   if (given.imagine) {
@@ -79,6 +83,7 @@ Outcome listen_to_part(const Options& given) {
                            given.half_speed))
       return error;
   }
+  waiting.done();
   return deliver(listening_text(*heard, files), listening_json(*heard, files), given.json);
 }
 
