@@ -28,10 +28,6 @@ bool write(const fs::path& file, const std::string& text) {
   return static_cast<bool>(out);
 }
 
-Answer disk_full() {
-  return problem(507, "The temporary folder of this machine is full or can't be written.");
-}
-
 // What no car file needs and what libraries answer by calling themselves as deep: keys of many parts,
 // brackets in brackets. Counted crudely, strings and all.
 bool nests_deeply(const std::string& text) {
@@ -62,112 +58,7 @@ std::string text_of(const Json& in, const char* key) {
   return at != in.end() && at->is_string() ? at->get<std::string>() : "";
 }
 
-const char* word(RunState state) {
-  constexpr std::array words{"checking", "ready", "unusable"};
-  return words[static_cast<std::size_t>(state)];
-}
-
-Json run_json(const BenchRun& run) {
-  const RunNotes& n = run.notes;
-  return {{"id", run.id},
-          {"name", run.name},
-          {"set", run.set},
-          {"bytes", run.bytes},
-          {"state", word(run.state)},
-          {"trouble", run.trouble},
-          {"from_phone", !run.sent_by.empty()},
-          {"gear", n.gear},
-          {"load", n.load},
-          {"turn", n.turn},
-          {"clutch", n.clutch},
-          {"speed", n.speed},
-          {"speed_kind", n.speed_kind},
-          {"log", run.log_name},
-          {"from", n.from},
-          {"to", n.to},
-          {"check", run.check_summary}};
-}
-
-// What the page shows of a check before it asks for the whole.
-Json summary_of(const std::string& check) {
-  const Json whole = Json::parse(check, nullptr, false);
-  if (!whole.is_object()) return nullptr;
-  Json out;
-  for (const char* key : {"duration_s", "usable_s", "container", "codec", "problems"})
-    if (whole.contains(key)) out[key] = whole[key];
-  return out;
-}
-
-struct Choice {
-  const char* key;
-  std::vector<std::string> words;  // none: free text
-};
-const std::vector<Choice>& run_choices() {
-  static const std::vector<Choice> all{
-      {"set", {"before", "after"}},
-      {"gear", {}},
-      {"load", {"", "drive", "float", "coast", "neutral"}},
-      {"turn", {"straight", "left", "right"}},
-      {"clutch", {"engaged", "pedal down"}},
-      {"speed", {}},
-      {"speed_kind", {"needle", "satellite", "between", "engine", "bench", "log"}},
-      {"from", {}},
-      {"to", {}}};
-  return all;
-}
-
-std::string& field(BenchRun& run, std::string_view key) {
-  RunNotes& n = run.notes;
-  if (key == "set") return run.set;
-  if (key == "gear") return n.gear;
-  if (key == "load") return n.load;
-  if (key == "turn") return n.turn;
-  if (key == "clutch") return n.clutch;
-  if (key == "speed") return n.speed;
-  if (key == "speed_kind") return n.speed_kind;
-  return key == "from" ? n.from : n.to;
-}
-
-bool says(const Choice& choice, const std::string& value) {
-  if (choice.words.empty()) return value.size() <= 200;
-  return std::find(choice.words.begin(), choice.words.end(), value) != choice.words.end();
-}
-
 }  // namespace
-
-Answer problem(int status, const std::string& sentence) { return {status, {{"problem", sentence}}}; }
-
-Upload::Upload(fs::path file, std::int64_t largest)
-    : file_(std::move(file)), out_(std::fopen(file_.c_str(), "wbex")), largest_(largest) {}
-
-Upload::~Upload() {
-  if (out_) std::fclose(out_);
-  std::error_code ignored;
-  if (!kept_) fs::remove(file_, ignored);
-}
-
-std::optional<Answer> Upload::write(const char* bytes, std::size_t count) {
-  if (!out_) return disk_full();
-  if (head_.size() < 16) {
-    head_.append(bytes, std::min(count, 16 - head_.size()));
-    if (head_.size() >= 16 && !looks_like_sound(head_))
-      return problem(415, "This is no sound or video file that is known here; send the recording itself.");
-  }
-  bytes_ += static_cast<std::int64_t>(count);
-  if (bytes_ > largest_)
-    return problem(413, fmt::format("This recording is larger than {} MB; cut it, or record shorter runs.",
-                                    largest_ >> 20));
-  if (std::fwrite(bytes, 1, count, out_) != count) return disk_full();
-  return std::nullopt;
-}
-
-std::optional<Answer> Upload::finish() {
-  if (bytes_ < 16) return problem(415, "This file is empty; copy it from the phone again.");
-  const bool well = out_ && std::fclose(out_) == 0;
-  out_ = nullptr;
-  if (!well) return disk_full();
-  return std::nullopt;
-}
 
 Bench::Bench(const WorkbenchSettings& settings) : settings_(settings) {
   limits_.memory = settings.child_memory;
@@ -328,17 +219,12 @@ Answer Bench::change_run(const std::string& id, const Json& changes) {
   const std::lock_guard lock(mutex_);
   BenchRun* changing = run(id);
   if (!changing) return problem(404, "This recording is not on the bench any more.");
-  if (!changes.is_object()) return problem(400, "Send the changes as one JSON object.");
-  for (const Choice& choice : run_choices())
-    if (changes.contains(choice.key) &&
-        !(changes[choice.key].is_string() && says(choice, changes[choice.key])))
-      return problem(400, fmt::format("This can't be the {} of a recording.", choice.key));
-  for (const Choice& choice : run_choices())
-    if (changes.contains(choice.key) && field(*changing, choice.key) != changes[choice.key]) {
-      ++run_revisions_[changing->set];
-      field(*changing, choice.key) = changes[choice.key];
-      ++run_revisions_[changing->set];
-    }
+  const std::string set = changing->set;
+  bool changed = false;
+  if (const std::string wrong = change(*changing, changes, changed); !wrong.empty())
+    return problem(400, fmt::format("This can't be the {} of a recording.", wrong));
+  // A recording that changed sides changed both.
+  for (const std::string& side : {set, changing->set}) run_revisions_[side] += changed ? 1 : 0;
   return {200, run_json(*changing)};
 }
 

@@ -4,74 +4,23 @@
 
 #include <condition_variable>
 #include <cstdint>
-#include <cstdio>
 #include <map>
 #include <memory>
 #include <mutex>
-#include <nlohmann/json.hpp>
 #include <optional>
 #include <semaphore>
 #include <string>
 #include <thread>
 #include <vector>
 
+#include "answer.hpp"
+#include "bench_run.hpp"
 #include "child.hpp"
 #include "gearhark/workbench/workbench.hpp"
 #include "private_folder.hpp"
-#include "road_test_text.hpp"
+#include "upload.hpp"
 
 namespace gearhark::workbench {
-
-using Json = nlohmann::ordered_json;
-
-struct Answer {
-  int status = 200;
-  Json body;
-};
-Answer problem(int status, const std::string& sentence);
-
-enum class RunState { checking, ready, unusable };
-
-// A recording as it was sent.
-struct BenchRun {
-  std::string id;       // the server's
-  std::string name;     // the client's, text alone
-  std::string sent_by;  // phone's token; "": the workbench page
-  std::string set;      // "before", "after"
-  std::filesystem::path file;
-  std::string ending;
-  std::int64_t bytes = 0;
-  RunNotes notes;
-  RunState state = RunState::checking;
-  std::string trouble;  // why it is unusable
-  std::string check;    // machine form of `gearhark check`
-  Json check_summary;
-  std::string log_name;  // the client's, of its speed log; text alone
-  [[nodiscard]] std::filesystem::path log_file() const { return file.string() + "_speed"; }
-  std::jthread checking;
-};
-
-// A file that is being received. Gone unless it is handed back with `keep`.
-class Upload {
- public:
-  Upload(std::filesystem::path file, std::int64_t largest);
-  ~Upload();
-  Upload(const Upload&) = delete;
-  Upload& operator=(const Upload&) = delete;
-  // Nothing: go on. Else why not: not sound, too large, disk full.
-  std::optional<Answer> write(const char* bytes, std::size_t count);
-  std::optional<Answer> finish();
-  [[nodiscard]] std::int64_t bytes() const { return bytes_; }
-  [[nodiscard]] const std::filesystem::path& file() const { return file_; }
-  void keep() { kept_ = true; }
-
- private:
-  std::filesystem::path file_;
-  std::FILE* out_;
-  std::int64_t largest_, bytes_ = 0;
-  std::string head_;
-  bool kept_ = false;
-};
 
 class Bench {
  public:
