@@ -173,6 +173,7 @@ double tempered(double log_factor) {
 class Rivalry {
  public:
   static constexpr double missing_lines = 0.5;  // worth of a difference in factors, which lines missing make
+  static constexpr double nothing_left = 2.0;   // nats
 
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
           const std::vector<HeardRun>& runs)
@@ -201,13 +202,27 @@ class Rivalry {
   }
 
   // By how much `one` is the better single explanation of what both explain, nats (model error included): the
-  // real one keeps lines that the shadow can't explain, and has fewer lines missing.
+  // real one keeps lines that the shadow can't explain, and has fewer lines missing. Where neither keeps any,
+  // they are one comb; one that could have been looked for nowhere else then goes before one that was looked
+  // for wherever there are lines.
   double better(std::size_t one, std::size_t other) {
-    const double kept = std::max(0.0, left(one, other)) - std::max(0.0, left(other, one));
-    return kept + missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+    const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
+    const double fewer_missing = missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+    if (one_left < nothing_left && other_left < nothing_left) {
+      if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
+      if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
+    }
+    return one_left - other_left + fewer_missing;
   }
 
+  // Whether all that `one` explains is explained by `other` too.
+  bool adds_nothing_to(std::size_t one, std::size_t other) { return left(one, other) < nothing_left; }
+
  private:
+  [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
+    return candidates_[one].knowledge < candidates_[other].knowledge;
+  }
+
   std::vector<Candidate>& candidates_;
   const std::vector<Track>& tracks_;
   const std::vector<HeardRun>& runs_;
@@ -270,7 +285,9 @@ void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
   const double cause = candidates[*winner].log_factor;
   const double left = tempered(rivalry.left(at, *winner));
   const double advantage =
-      Rivalry::missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
+      rivalry.adds_nothing_to(at, *winner)
+          ? -clearly
+          : Rivalry::missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
   unlisted.log_factor = std::max(as_second(left, cause), std::min(own, cause + advantage));
   for (Candidate& candidate : candidates)
     if (advantage > 0.0 && !candidate.unlisted() && !candidate.healthy)

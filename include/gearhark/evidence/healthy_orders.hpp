@@ -21,7 +21,7 @@ std::vector<MaskedOrder> healthy_orders(const Car& car, const DriveState& state,
                                         Reference on, Events events);
 
 // Engine half orders from 0.5 to `highest` of its turns, per wheel turn; none where the engine runs free.
-inline constexpr double half_orders_to = 13.0;  // half orders 0.5 .. 13 are known to sound
+inline constexpr double half_orders_to = 40.0;  // half orders 0.5 .. 40 are known to sound
 std::vector<double> engine_half_orders(const ShaftRates& rates, double highest);
 // Orders beside one of these in which no tone is looked for.
 inline constexpr double clear_of_known = 0.12;
