@@ -172,8 +172,8 @@ double tempered(double log_factor) {
 // Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
 class Rivalry {
  public:
-  static constexpr double missing_lines = 0.5;  // worth of a difference in factors, which lines missing make
-  static constexpr double nothing_left = 2.0;   // nats
+  static constexpr double missing_lines = 0.75;  // worth of a difference in factors, which lines missing make
+  static constexpr double nothing_left = 2.0;    // nats
 
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
           const std::vector<HeardRun>& runs)
@@ -207,7 +207,8 @@ class Rivalry {
   // for wherever there are lines.
   double better(std::size_t one, std::size_t other) {
     const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
-    const double fewer_missing = missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+    const double fewer_missing =
+        missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
     if (one_left < nothing_left && other_left < nothing_left) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
@@ -272,7 +273,8 @@ std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidat
 // explanation; then it takes from all suspects.
 void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
                           std::optional<std::size_t> winner) {
-  constexpr double clearly = 6.0;  // nats
+  constexpr double clearly = 6.0;        // nats
+  constexpr double missing_lines = 0.5;  // it is free to miss none
   const Candidate* found = unlisted_of(candidates);
   if (!found) return;
   const auto at = static_cast<std::size_t>(found - candidates.data());
@@ -284,10 +286,9 @@ void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
   }
   const double cause = candidates[*winner].log_factor;
   const double left = tempered(rivalry.left(at, *winner));
-  const double advantage =
-      rivalry.adds_nothing_to(at, *winner)
-          ? -clearly
-          : Rivalry::missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
+  const double advantage = rivalry.adds_nothing_to(at, *winner)
+                               ? -clearly
+                               : missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
   unlisted.log_factor = std::max(as_second(left, cause), std::min(own, cause + advantage));
   for (Candidate& candidate : candidates)
     if (advantage > 0.0 && !candidate.unlisted() && !candidate.healthy)

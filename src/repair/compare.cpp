@@ -462,11 +462,23 @@ Side side_of(const Car& car, const std::vector<Prepared>& runs, std::size_t from
   return out;
 }
 
-Probability probability_of(const Ranking& ranking, const std::string& part) {
-  for (const RankedPart& ranked : ranking.parts)
-    if (ranked.part == part || std::find(ranked.cannot_be_told_from.begin(), ranked.cannot_be_told_from.end(),
-                                         part) != ranked.cannot_be_told_from.end())
-      return ranked.probability;
+// Of two gears that mesh the other one seems chipped: not the same fault.
+bool another_gear(const Candidate& one, const Candidate& other) {
+  if (one.fault != Fault::chipped_tooth || other.fault != Fault::chipped_tooth) return false;
+  for (const double a : one.fundamental)
+    for (const double b : other.fundamental)
+      if (a > 0.0 && std::abs(a - b) < 0.01 * a) return false;
+  return true;
+}
+
+// What one side says by itself of the fault that the other side found.
+Probability probability_of(const Candidate& fault, const Side& side) {
+  for (const RankedPart& ranked : side.ranking.parts) {
+    const auto& twins = ranked.cannot_be_told_from;
+    if (ranked.part != fault.part && std::find(twins.begin(), twins.end(), fault.part) == twins.end())
+      continue;
+    return another_gear(fault, side.candidates[ranked.best]) ? Probability(0.0) : ranked.probability;
+  }
   return Probability(0.0);
 }
 
@@ -522,7 +534,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
   for (const RankedPart& ranked : was.ranking.parts) {
     if (out.parts.size() == most_parts) break;
     const Candidate& candidate = was.candidates[ranked.best];
-    out.parts.push_back(change_in(ranked, candidate, car, probability_of(is.ranking, ranked.part),
+    out.parts.push_back(change_in(ranked, candidate, car, probability_of(candidate, is),
                                   measurer.measure(candidate, was.index, false, out.pairs), settings));
   }
   // Anything new, found by what the runs after say themselves: its lines are followed back.

@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 2;
+inline constexpr int conformance = 3;
 
 }  // namespace gearhark
