@@ -395,7 +395,7 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
     Bits value = largest;
     for (std::size_t k = 0; k < count; ++k) {
       const Bits a = bits_at(from + k * lanes);
-      value = (a >= low) & (a < value) ? a : value;
+      value = ((a >= low) & (a < value)) ? a : value;
     }
     __builtin_memcpy(out + i * part_lanes, &value, sizeof value);
     if (!above) continue;
@@ -403,7 +403,7 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
     for (std::size_t k = 0; k < count; ++k) {
       const Bits a = bits_at(from + k * lanes), higher = a > value;
       not_above += 1 + higher;
-      next = (higher != 0) & (a < next) ? a : next;
+      next = ((higher != 0) & (a < next)) ? a : next;
     }
     next = (not_above > most + 1) | (next == largest) ? value : next;
     __builtin_memcpy(above + i * part_lanes, &next, sizeof next);
