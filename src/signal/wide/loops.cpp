@@ -405,7 +405,7 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
       not_above += 1 + higher;
       next = ((higher != 0) & (a < next)) ? a : next;
     }
-    next = (not_above > most + 1) | (next == largest) ? value : next;
+    next = ((not_above > most + 1) | (next == largest)) ? value : next;
     __builtin_memcpy(above + i * part_lanes, &next, sizeof next);
   }
 }
