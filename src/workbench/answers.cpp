@@ -7,8 +7,8 @@
 #include <array>
 #include <charconv>
 #include <memory>
+#include <utility>
 
-#include "guarded_server.hpp"
 #include "page_files.hpp"
 
 namespace gearhark::workbench {
@@ -40,8 +40,6 @@ std::string client_name(const httplib::Request& request) {
   return clean.empty() ? "recording" : clean;
 }
 
-}  // namespace
-
 httplib::Headers common_headers() {
   return {{"Content-Security-Policy",
            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; "
@@ -54,6 +52,8 @@ httplib::Headers common_headers() {
           {"Cache-Control", "no-store"}};
 }
 
+}  // namespace
+
 void answer(httplib::Response& response, const Answer& what) {
   response.status = what.status;
   response.set_content(what.body.dump(-1, ' ', false, Json::error_handler_t::replace), "application/json");
@@ -63,6 +63,25 @@ void refuse(httplib::Response& response, int status, const std::string& sentence
   GuardedServer::close_after_answer();
   answer(response, problem(status, sentence));
   response.set_header("Connection", "close");
+}
+
+void guard(GuardedServer& server, std::function<std::optional<Refusal>(const httplib::Request&)> refused) {
+  server.set_default_headers(common_headers());
+  using Outcome = httplib::Server::HandlerResponse;
+  server.set_pre_routing_handler(
+      [refused = std::move(refused)](const httplib::Request& request, httplib::Response& response) {
+        GuardedServer::head_is_read();
+        const auto no = refused(request);
+        if (!no) return Outcome::Unhandled;
+        refuse(response, no->status, no->sentence);
+        return Outcome::Handled;
+      });
+  server.set_exception_handler([](const httplib::Request&, httplib::Response& response, std::exception_ptr) {
+    refuse(response, 400, "This request can't be understood.");
+  });
+  server.set_error_handler([](const httplib::Request&, httplib::Response& response) {
+    if (response.body.empty()) refuse(response, response.status, "There is nothing here.");
+  });
 }
 
 bool serve_page_file(httplib::Response& response, const std::string& name) {

@@ -8,6 +8,8 @@
 #include <string>
 
 #include "bench.hpp"
+#include "gate.hpp"
+#include "guarded_server.hpp"
 
 namespace gearhark::workbench {
 
@@ -33,7 +35,9 @@ void receive_run(const httplib::Request& request, httplib::Response& response,
                  const httplib::ContentReader& read, Bench& bench, const std::string& set,
                  const std::string& sent_by);
 
-// Headers that every answer gets: a policy that lets nothing in from elsewhere, nothing kept by the browser.
-httplib::Headers common_headers();
+// What every server here has: headers of a policy that lets nothing in from elsewhere and lets the browser
+// keep nothing; `refused` asked before any route; a sentence for what can't be understood and what is not
+// there.
+void guard(GuardedServer& server, std::function<std::optional<Refusal>(const httplib::Request&)> refused);
 
 }  // namespace gearhark::workbench

@@ -137,25 +137,14 @@ void phone_routes(GuardedServer& server, Phones* phones) {
 void set_up_desk(GuardedServer& server, Bench& bench, const DeskKeys& keys, int port, Phones* phones) {
   const std::vector<std::string> hosts{fmt::format("127.0.0.1:{}", port), fmt::format("localhost:{}", port)};
   const std::string cookie_name = fmt::format("gearhark_{}", port);
-  server.set_default_headers(common_headers());
-  using Outcome = httplib::Server::HandlerResponse;
-  server.set_pre_routing_handler([hosts, keys, cookie_name](const Request& request, Response& response) {
-    GuardedServer::head_is_read();
-    auto no = refusal(request, hosts);
-    if (!no && request.path.starts_with("/api/") &&
-        !same_secret(request.get_header_value("X-Token"), keys.token))
-      no = Refusal{401, "Open the whole address that gearhark printed when it started."};
-    if (!no && request.path.starts_with("/view/") && !same_secret(cookie(request, cookie_name), keys.viewer))
-      no = Refusal{401, "Open the whole address that gearhark printed when it started."};
-    if (!no) return Outcome::Unhandled;
-    refuse(response, no->status, no->sentence);
-    return Outcome::Handled;
-  });
-  server.set_exception_handler([](const Request&, Response& response, std::exception_ptr) {
-    refuse(response, 400, "This request can't be understood.");
-  });
-  server.set_error_handler([](const Request&, Response& response) {
-    if (response.body.empty()) refuse(response, response.status, "There is nothing here.");
+  guard(server, [hosts, keys, cookie_name](const Request& request) -> std::optional<Refusal> {
+    if (auto no = refusal(request, hosts)) return no;
+    const Refusal stranger{401, "Open the whole address that gearhark printed when it started."};
+    if (request.path.starts_with("/api/") && !same_secret(request.get_header_value("X-Token"), keys.token))
+      return stranger;
+    if (request.path.starts_with("/view/") && !same_secret(cookie(request, cookie_name), keys.viewer))
+      return stranger;
+    return std::nullopt;
   });
   server.Get("/", [](const Request&, Response& response) { serve_page_file(response, "workbench.html"); });
   server.Get("/([a-z_]{1,30}\\.(?:css|js|svg))", [](const Request& request, Response& response) {

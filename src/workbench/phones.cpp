@@ -69,24 +69,13 @@ bool Phones::known(const std::string& token) {
 }
 
 void set_up_phones(GuardedServer& server, Bench& bench, Phones& phones) {
-  server.set_default_headers(common_headers());
-  using Outcome = httplib::Server::HandlerResponse;
-  server.set_pre_routing_handler([&phones](const Request& request, Response& response) {
-    GuardedServer::head_is_read();
-    auto no = refusal(request, {phones.address()});
+  guard(server, [&phones](const Request& request) -> std::optional<Refusal> {
+    if (auto no = refusal(request, {phones.address()})) return no;
     const bool open = request.method == "GET" || request.path == "/api/pair";
     const bool inside = request.path.starts_with("/api/") && request.path != "/api/pair";
-    if (!no && (inside || !open) && !phones.known(request.get_header_value("X-Phone")))
-      no = Refusal{401, "Pair this phone first: type the code that the workbench shows."};
-    if (!no) return Outcome::Unhandled;
-    refuse(response, no->status, no->sentence);
-    return Outcome::Handled;
-  });
-  server.set_exception_handler([](const Request&, Response& response, std::exception_ptr) {
-    refuse(response, 400, "This request can't be understood.");
-  });
-  server.set_error_handler([](const Request&, Response& response) {
-    if (response.body.empty()) refuse(response, response.status, "There is nothing here.");
+    if ((inside || !open) && !phones.known(request.get_header_value("X-Phone")))
+      return Refusal{401, "Pair this phone first: type the code that the workbench shows."};
+    return std::nullopt;
   });
   server.Get("/", [](const Request&, Response& response) { serve_page_file(response, "phone.html"); });
   for (const char* name : {"page.css", "workbench.css", "phone.js", "icon.svg"})
