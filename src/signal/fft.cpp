@@ -8,6 +8,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "good_length.hpp"
 #include "wide/wide.hpp"
 
 namespace gearhark {
@@ -17,12 +18,6 @@ using Bin = std::complex<float>;
 
 // From here on two passes over memory beat one long transform by KissFFT.
 constexpr std::size_t long_transform = 16384;
-
-bool made_of_2_3_5(std::size_t n) {
-  for (const std::size_t factor : {2u, 3u, 5u})
-    while (n > 0 && n % factor == 0) n /= factor;
-  return n == 1;
-}
 
 // std::complex<float> and KissFFT's and the loops' numbers are all two floats, real part first.
 const float* floats(std::span<const Bin> bins) { return reinterpret_cast<const float*>(bins.data()); }
@@ -98,13 +93,6 @@ using KissPlan = std::unique_ptr<kiss_fft_state, KissFree<kiss_fft_state>>;
 using KissRealPlan = std::unique_ptr<kiss_fftr_state, KissFree<kiss_fftr_state>>;
 
 }  // namespace
-
-std::size_t good_length(std::size_t n) {
-  const std::size_t step = n > 65536 - 128 ? 128 : 2;
-  std::size_t length = std::max<std::size_t>(1, (n + step - 1) / step) * step;
-  while (!made_of_2_3_5(length)) length += step;
-  return length;
-}
 
 // --- Complex ---
 

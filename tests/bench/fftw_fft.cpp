@@ -24,20 +24,7 @@ struct Aligned {
 // Making a plan is not part of what is compared: long ones are estimated, as a program that runs once would.
 unsigned effort(std::size_t length) { return length > 65536 ? FFTW_ESTIMATE : FFTW_MEASURE; }
 
-bool made_of_2_3_5(std::size_t n) {
-  for (const std::size_t factor : {2u, 3u, 5u})
-    while (n > 0 && n % factor == 0) n /= factor;
-  return n == 1;
-}
-
 }  // namespace
-
-std::size_t good_length(std::size_t n) {
-  const std::size_t step = n > 65536 - 128 ? 128 : 2;
-  std::size_t length = std::max<std::size_t>(1, (n + step - 1) / step) * step;
-  while (!made_of_2_3_5(length)) length += step;
-  return length;
-}
 
 struct Fft::Plan {
   explicit Plan(std::size_t n) : length(n), in(2 * n), out(2 * n) {
