@@ -216,9 +216,6 @@ class Rivalry {
     return one_left - other_left + fewer_missing;
   }
 
-  // Whether all that `one` explains is explained by `other` too.
-  bool adds_nothing_to(std::size_t one, std::size_t other) { return left(one, other) < nothing_left; }
-
  private:
   [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
     return candidates_[one].knowledge < candidates_[other].knowledge;
@@ -285,11 +282,11 @@ void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
     return;
   }
   const double cause = candidates[*winner].log_factor;
-  const double left = tempered(rivalry.left(at, *winner));
-  const double advantage = rivalry.adds_nothing_to(at, *winner)
+  const double left = rivalry.left(at, *winner);
+  const double advantage = left < Rivalry::nothing_left
                                ? -clearly
                                : missing_lines * (unlisted.log_factor - candidates[*winner].alone) - clearly;
-  unlisted.log_factor = std::max(as_second(left, cause), std::min(own, cause + advantage));
+  unlisted.log_factor = std::max(as_second(tempered(left), cause), std::min(own, cause + advantage));
   for (Candidate& candidate : candidates)
     if (advantage > 0.0 && !candidate.unlisted() && !candidate.healthy)
       candidate.log_factor = std::min(candidate.log_factor, std::max(0.0, candidate.log_factor - advantage));
