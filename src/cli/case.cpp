@@ -129,7 +129,7 @@ Outcome export_cases(const Options& given) {
   if (!opened) return opened.error();
   const auto cases = opened->all();
   if (!cases) return cases.error();
-  if (auto error = write_whole(given.file, casebook_json(*cases))) return error;
+  if (auto error = write_file(given.file, casebook_json(*cases))) return error;
   return say(fmt::format("{} cases written to {}.", cases->size(), given.file));
 }
 

@@ -5,6 +5,7 @@
 #include "arguments.hpp"
 #include "commands.hpp"
 #include "gearhark/report/page.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "waiting.hpp"
@@ -34,7 +35,7 @@ Outcome compare_all(const Options& given) {
   const Comparison comparison = compare(before->car, *was, *is);
   waiting.done();
   if (!given.report.empty())
-    if (auto error = write_whole(given.report, comparison_page(comparison))) return error;
+    if (auto error = write_file(given.report, comparison_page(comparison))) return error;
   return deliver(comparison_text(comparison), comparison_json(comparison), given.json);
 }
 

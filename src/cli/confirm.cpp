@@ -7,6 +7,7 @@
 #include "arguments.hpp"
 #include "commands.hpp"
 #include "gearhark/report/page.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 
@@ -40,7 +41,7 @@ Outcome confirm_suspect(const Options& given) {
   const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);
   if (!confirmation) return confirmation.error();
   if (!given.report.empty())
-    if (auto error = write_whole(given.report, page_of(test->car, *sounds, *confirmation))) return error;
+    if (auto error = write_file(given.report, page_of(test->car, *sounds, *confirmation))) return error;
   return deliver(confirmation_text(*confirmation), confirmation_json(*confirmation), given.json);
 }
 

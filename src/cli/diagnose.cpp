@@ -6,6 +6,7 @@
 #include "gearhark/repair/casebook.hpp"
 #include "gearhark/report/diagnosis.hpp"
 #include "gearhark/report/page.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
@@ -45,7 +46,7 @@ Outcome draw_report(const Options& given, const RoadTest& test, const std::vecto
                     Hearing& hearing, const Diagnosis& diagnosis) {
   const Exhibits shown = exhibits(test.car, sounds, hearing, diagnosis);
   const auto played = clips(test.car, sounds, hearing, diagnosis, shown);
-  return write_whole(given.report, diagnosis_page(diagnosis, shown, played));
+  return write_file(given.report, diagnosis_page(diagnosis, shown, played));
 }
 
 Outcome diagnose_all(const Options& given) {

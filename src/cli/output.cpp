@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <cerrno>
-#include <csignal>
 #include <cstdio>
 #include <cstring>
 
@@ -17,23 +16,6 @@ Outcome print(const std::string& text) {
     return std::nullopt;
   return Error{fmt::format("standard output can't be written ({})", std::strerror(errno))};
 }
-
-// Ctrl-C waits until a file is whole, so that not even a part of it is left beside its target.
-class Undisturbed {
- public:
-  Undisturbed() {
-    sigset_t held;
-    ::sigemptyset(&held);
-    for (const int signal : {SIGINT, SIGTERM, SIGHUP}) ::sigaddset(&held, signal);
-    ::pthread_sigmask(SIG_BLOCK, &held, &before_);
-  }
-  ~Undisturbed() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
-  Undisturbed(const Undisturbed&) = delete;
-  Undisturbed& operator=(const Undisturbed&) = delete;
-
- private:
-  sigset_t before_{};
-};
 
 }  // namespace
 
@@ -54,13 +36,8 @@ void add_report_option(CLI::App& command, std::string& target) {
 Outcome deliver(const std::string& text, const std::string& json, const std::string& target) {
   if (target == "-") return print(json);
   if (!target.empty())
-    if (auto error = write_whole(target, json)) return error;
+    if (auto error = write_file(target, json)) return error;
   return print(text);
-}
-
-Outcome write_whole(const std::string& path, const std::string& text) {
-  const Undisturbed undisturbed;
-  return write_file(path, text);
 }
 
 }  // namespace gearhark::cli

@@ -19,7 +19,4 @@ void add_report_option(CLI::App& command, std::string& target);
 // text).
 Outcome deliver(const std::string& text, const std::string& json, const std::string& target);
 
-// Writes beside the file and renames, so that no half-written file is left. Error: the file can't be written.
-Outcome write_whole(const std::string& path, const std::string& text);
-
 }  // namespace gearhark::cli

@@ -5,6 +5,7 @@
 #include "arguments.hpp"
 #include "commands.hpp"
 #include "gearhark/report/page.hpp"
+#include "gearhark/units/files.hpp"
 #include "output.hpp"
 
 namespace gearhark::cli {
@@ -42,7 +43,7 @@ Outcome plan_card(const Options& given) {
   const auto planned = plan(*car, {given.suspects, *limits, {}});
   if (!planned) return planned.error();
   if (!given.report.empty())
-    if (auto error = write_whole(given.report, plan_page(*planned))) return error;
+    if (auto error = write_file(given.report, plan_page(*planned))) return error;
   return deliver(plan_text(*planned), plan_json(*planned), given.json);
 }
 

@@ -6,6 +6,7 @@
 
 #include <array>
 #include <cerrno>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
@@ -50,7 +51,25 @@ int write_to_device(const std::string& path, std::string_view bytes) {
   return failed;
 }
 
+// Ctrl-C waits until a file is whole, so that not even a part of it is left beside its target.
+class Undisturbed {
+ public:
+  Undisturbed() {
+    sigset_t held;
+    ::sigemptyset(&held);
+    for (const int signal : {SIGINT, SIGTERM, SIGHUP}) ::sigaddset(&held, signal);
+    ::pthread_sigmask(SIG_BLOCK, &held, &before_);
+  }
+  ~Undisturbed() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+  Undisturbed(const Undisturbed&) = delete;
+  Undisturbed& operator=(const Undisturbed&) = delete;
+
+ private:
+  sigset_t before_{};
+};
+
 int replace(const std::string& path, std::string_view bytes) {
+  const Undisturbed undisturbed;
   const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
   if (const int failed = write_new(beside, bytes)) return failed;
   if (std::rename(beside.c_str(), path.c_str()) == 0) return 0;
