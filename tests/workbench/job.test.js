@@ -43,6 +43,13 @@ async function picture(name, where = page) {
   if (pictures) await where.screenshot({ path: path.join(pictures, name + ".png"), fullPage: true });
 }
 
+// A new page is an empty one of the workbench's own until its address has answered.
+async function openedBy(link) {
+  const [opened] = await Promise.all([page.context().waitForEvent("page"), page.click(link)]);
+  await opened.waitForURL(/\/view\//);
+  return opened;
+}
+
 async function add(set, folder, rows) {
   const cards = page.locator("#list-" + set + " .card"), already = await cards.count();
   await page.setInputFiles("#drop-" + set + " input", rows.map((row) => path.join(top, "samples", folder, row[0])));
@@ -164,8 +171,7 @@ test("the verdict comes with progress, and its numbers are those of the machine 
 
 test("the report opens with the network off, asks for nothing, and says the numbers of the machine form", async () => {
   await page.waitForSelector("#report-diagnose a");
-  const [report] = await Promise.all([page.context().waitForEvent("page"), page.click("#report-diagnose a")]);
-  await report.waitForLoadState();
+  const report = await openedBy("#report-diagnose a");
   assert.strictEqual(await report.evaluate(() => window.origin), "null", "kept apart from the workbench");
   const saved = path.join(bench.folder, "report.html");
   const { said } = await bench.ask("GET", "/api/work/diagnose");
@@ -252,8 +258,7 @@ test("the case is kept, and what the teardown showed", async () => {
 test("a card for the road test is planned", async () => {
   await page.getByRole("button", { name: "Plan the road test" }).click();
   await page.waitForSelector("#plan-says a");
-  const [card] = await Promise.all([page.context().waitForEvent("page"), page.click("#plan-says a")]);
-  await card.waitForLoadState();
+  const card = await openedBy("#plan-says a");
   assert.ok((await card.locator(".run").count()) > 0);
   await card.close();
 });
