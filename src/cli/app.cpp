@@ -24,6 +24,7 @@ void set_up(CLI::App& app, Action& chosen) {
   add_inspect(app, chosen);
   add_case(app, chosen);
   add_workbench(app, chosen);
+  add_recorder(app, chosen);
 }
 
 }  // namespace gearhark::cli

@@ -27,5 +27,6 @@ void add_swap(CLI::App& app, Action& chosen);
 void add_inspect(CLI::App& app, Action& chosen);
 void add_case(CLI::App& app, Action& chosen);
 void add_workbench(CLI::App& app, Action& chosen);
+void add_recorder(CLI::App& app, Action& chosen);
 
 }  // namespace gearhark::cli
