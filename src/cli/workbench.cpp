@@ -15,7 +15,7 @@ struct Options {
   int lan_port = 0;
   bool no_browser = false, lan = false, https = false;
   std::string lan_address, casebook;
-  int largest_mb = 256;
+  int largest_mb = 512;
   double patience_s = 10.0;
 };
 
@@ -59,7 +59,7 @@ void add_workbench(CLI::App& app, Action& chosen) {
                     "encrypted for phones, and with the recorder, which needs that; the certificate is made here");
   command->add_option("--casebook", given->casebook, "the casebook; in the user's data folder when left out")
       ->type_name("FILE");
-  command->add_option("--largest", given->largest_mb, "largest recording in MB (256)")
+  command->add_option("--largest", given->largest_mb, "largest recording in MB (512)")
       ->type_name("MB")
       ->check(CLI::Range(1, 4096));
   command

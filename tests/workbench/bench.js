@@ -48,9 +48,15 @@ async function startIn(environment, program, ...options) {
 }
 
 // Debian's Chromium. As root it starts without its own sandbox only.
+const executablePath = process.env.CHROMIUM || "/usr/bin/chromium", root = process.getuid() === 0 ? ["--no-sandbox"] : [];
 function startBrowser() {
-  const root = process.getuid() === 0 ? ["--no-sandbox"] : [];
-  return chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium", args: [...root, "--autoplay-policy=no-user-gesture-required"] });
+  return chromium.launch({ executablePath, args: [...root, "--autoplay-policy=no-user-gesture-required"] });
 }
 
-module.exports = { top, startBench, startIn, startBrowser };
+// A phone: a browser that keeps its files in `folder` and hears the WAV file `microphone`, again and again.
+function startPhone(folder, microphone, settings) {
+  return chromium.launchPersistentContext(folder, { executablePath, viewport: { width: 390, height: 844 }, permissions: ["microphone", "geolocation"], ...settings,
+    args: [...root, "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", "--use-file-for-fake-audio-capture=" + microphone] });
+}
+
+module.exports = { top, startBench, startIn, startBrowser, startPhone };

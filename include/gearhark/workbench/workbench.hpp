@@ -25,7 +25,7 @@ struct WorkbenchSettings {
   std::string data_folder;         // where that certificate is kept, for its owner alone
   bool open_browser = true;        // with xdg-open
   std::string casebook;            // "": the one in the user's data folder
-  std::int64_t largest_upload = std::int64_t{256} << 20;  // bytes
+  std::int64_t largest_upload = std::int64_t{512} << 20;  // bytes; an hour of a phone's recorder is 350 MB
   std::int64_t most_stored = std::int64_t{2} << 30;       // bytes of all recordings together
   std::int64_t child_memory = std::int64_t{4} << 30;      // bytes of address space
   std::chrono::seconds child_time{600};

@@ -41,7 +41,7 @@ async function sendAll(files, set, box) {
 }
 
 export function dropArea(box, set, words) {
-  const input = el("input", { type: "file", multiple: true, accept: "audio/*,video/*,.m4a,.3gp,.amr,.opus,.ogg,.flac,.wav,.caf" });
+  const input = el("input", { type: "file", multiple: true, accept: "audio/*,video/*,.m4a,.3gp,.amr,.opus,.ogg,.flac,.wav,.caf,.zip" });
   const sending = el("div", { role: "status" });
   const area = el("label", { className: "drop" }, words, input);
   input.addEventListener("change", function () {

@@ -60,6 +60,8 @@ async function record(start, already) {
   await stayAwake();
   speed.begin(start.position_kept);
   showOnly("drive");
+  if (already) for (const kind of ["gear", "throttle"]) tap(kind, "");
+  if (already) told("");
   const planned = start.plan.runs.length > 0;
   byId("card").hidden = !planned;
   byId("free").hidden = planned;
@@ -81,16 +83,14 @@ function nextRun(journal) {
 
 function fresh() {
   const now = new Date();
-  for (const key of ["gear", "throttle"]) state[key] = "";
-  state.road = "straight";
-  state.needle = null;
+  Object.assign(state, { gear: "", throttle: "", road: "straight", needle: null });
   return { is: "start", id: now.toISOString().replace(/[^0-9]/g, ""), started: now.toISOString(), user_agent: navigator.userAgent, asked: asked,
     position_kept: byId("position").checked, car_file: card.car_file, plan: { car: card.car, unit: card.unit || state.unit, gears: card.gears, runs: card.runs } };
 }
 
 async function goOn(one, journal) {
   if (!byId("agree").checked) throw new Error("Read what comes before driving first, and say so.");
-  for (const tapped of journal.taps) if (tapped.kind in state) state[tapped.kind] = tapped.value;
+  Object.assign(state, { gear: "", throttle: "", road: "straight", needle: null });
   await record(journal.start, journal);
 }
 
@@ -113,7 +113,16 @@ async function stop() {
   byId("kept-h").focus();
 }
 
+// Nobody knows what was driven while there was no sound.
+function forget() {
+  walk.end("spoilt");
+  for (const kind of ["gear", "throttle"]) if (state[kind] !== "") tap(kind, "");
+  if (state.needle !== null) { state.needle = null; told(""); }
+  if (!byId("free").hidden) board.show();
+}
+
 function tellSound(sentence) {
+  if (sentence) forget();
   byId("lost").hidden = sentence === "";
   byId("lost-says").textContent = sentence;
 }

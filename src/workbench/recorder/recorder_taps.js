@@ -36,7 +36,7 @@ const board = {
       board.buttons.push({ made: made, kind: kind, value: value });
       box.append(made);
     }
-    return el("div", {}, el("h3", {}, label), box);
+    return el("div", {}, el("h2", {}, label), box);
   },
   lay(gears) {
     board.buttons = [];
@@ -45,7 +45,7 @@ const board = {
       board.row("gear", "Gear", gears.map(function (gear) { return [gear, gear]; }), tapGear),
       board.row("throttle", "Throttle", throttles, tapThrottle),
       board.row("road", "Road", roads, function (turn) { tap("road", turn); }),
-      el("div", {}, el("h3", {}, "The needle shows"), el("div", { className: "keys needle" },
+      el("div", {}, el("h2", {}, "The needle shows"), el("div", { className: "keys needle" },
         el("button", { type: "button", className: "press", id: "less", "aria-label": "less" }, "\u2212"), needle, el("button", { type: "button", className: "press", id: "more", "aria-label": "more" }, "+"))));
     byId("less").addEventListener("click", function () { turnNeedle(state.needle === null ? 0 : -5); board.show(); });
     byId("more").addEventListener("click", function () { turnNeedle(state.needle === null ? 0 : 5); board.show(); });
