@@ -7,7 +7,7 @@ namespace gearhark {
 namespace {
 
 // A gap in the sound makes the clock run ahead of the frames for good; a busy page makes single anchors late.
-constexpr double gap_s = 0.04;
+constexpr double gap_s = 0.03;
 constexpr std::size_t around = 3;          // anchors that must agree on what is late
 constexpr double looked_ahead_s = 60.0;    // no page is busy for longer
 constexpr std::size_t looked_ahead = 600;  // anchors at most
@@ -27,9 +27,10 @@ struct Lead {
   double x, y;
 };
 
-// Seconds of lead per second: the middle slope over half a minute or half the piece.
+// Seconds of lead per second: the middle slope over half a minute, or an eighth of the piece, so that few of the
+// pairs have a gap between them.
 double slope_of(const std::vector<Lead>& leads) {
-  const double over = std::min(slope_over_s, 0.5 * (leads.back().x - leads.front().x));
+  const double over = std::min(slope_over_s, 0.125 * (leads.back().x - leads.front().x));
   std::vector<double> slopes;
   for (std::size_t i = 0, j = 0; i < leads.size(); ++i) {
     while (j < leads.size() && leads[j].x - leads[i].x < over) ++j;
@@ -90,11 +91,11 @@ Drift least_squares(const std::vector<Lead>& leads, double given_slope) {
 // Anchors are late, never early: those that are later than the middle by more than usual are dropped.
 Drift line_through(std::vector<Lead> leads, double given_slope) {
   Drift line{middle([&] {
-              std::vector<double> rest;
-              for (const Lead& lead : leads) rest.push_back(lead.y - given_slope * lead.x);
-              return rest;
-            }()),
-            given_slope};
+               std::vector<double> rest;
+               for (const Lead& lead : leads) rest.push_back(lead.y - given_slope * lead.x);
+               return rest;
+             }()),
+             given_slope};
   for (int round = 0; round < 5; ++round) {
     std::vector<double> off;
     for (const Lead& lead : leads) off.push_back(std::abs(lead.y - line.at(lead.x)));

@@ -15,7 +15,7 @@ using Json = nlohmann::json;
 constexpr double latest_s = 86400.0;  // a day
 constexpr double most_frames = 1e11;  // a day at 384 kHz and more
 constexpr std::size_t most_taps = 10000, most_anchors = 50000;
-constexpr std::array tap_words{"gear", "throttle", "road", "run", "end"};
+constexpr std::array tap_words{"gear", "throttle", "road", "clutch", "run", "end"};
 
 // Thrown within this file only.
 struct Unusable {
@@ -95,10 +95,11 @@ BundleTap tap(const At& entry) {
   BundleTap out;
   out.time = entry["time_s"].time();
   out.kind = static_cast<TapKind>(entry["kind"].word(listed(tap_words)));
+  if (out.kind != TapKind::end || entry.has("value")) out.value = entry["value"].text(40);
+  if (out.value.empty()) return out;
   if (out.kind == TapKind::throttle) entry["value"].word(listed(load_words));
   if (out.kind == TapKind::road) entry["value"].word(listed(turn_words));
-  if (out.kind != TapKind::end) out.value = entry["value"].text(40);
-  if (out.kind == TapKind::gear && out.value.empty()) entry["value"].wrong("a gear, such as \"3\" or \"N\"");
+  if (out.kind == TapKind::clutch) entry["value"].word({"engaged", "pedal down"});
   return out;
 }
 

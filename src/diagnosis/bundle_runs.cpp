@@ -14,9 +14,10 @@ constexpr double settling_s = 1.0, before_a_change_s = 1.0;
 constexpr double shortest_s = 5.0;   // below, nothing is told apart (quality: "too short")
 constexpr double longest_s = 180.0;  // of one run; what more would say does not pay for its memory
 constexpr double longest_in_all_s = 3600.0;
-constexpr double around_a_run_s = 5.0;  // fixes so near say something of the speed in it
-constexpr double hole_s = 5.0;          // between fixes; more, and the needle knows better
-constexpr double at_a_stand = 2.0;      // m/s
+constexpr double around_a_run_s = 5.0;     // fixes so near say something of the speed in it
+constexpr double hole_s = 5.0;             // between fixes; more, and the needle knows better
+constexpr double forgotten_after_s = 5.0;  // of a gap in the sound
+constexpr double at_a_stand = 2.0;         // m/s
 constexpr Speed slowest{20.0 / 3.6}, fastest{130.0 / 3.6};
 
 std::string clock_words(double s) {
@@ -24,26 +25,30 @@ std::string clock_words(double s) {
   return fmt::format("{}:{:02}", whole / 60, whole % 60);
 }
 
+template <class Words>
+auto place_in(const Words& words, const std::string& word) {
+  return std::find(words.begin(), words.end(), word) - words.begin();
+}
+
 // What the passenger has said so far.
 struct State {
   std::string gear;
   std::optional<Load> load;
-  Turn turn = Turn::straight;
-  bool load_is_newer = false;  // than the gear
+  std::optional<Turn> turn = Turn::straight;
+  Clutch clutch = Clutch::engaged;
+  bool operator==(const State&) const = default;
 
-  // Whether the tap said something new.
-  bool take(const BundleTap& tap) {
-    const State before = *this;
+  void take(const BundleTap& tap) {
+    const bool known = !tap.value.empty();
     if (tap.kind == TapKind::gear) gear = tap.value;
     if (tap.kind == TapKind::throttle)
-      load =
-          static_cast<Load>(std::find(load_words.begin(), load_words.end(), tap.value) - load_words.begin());
+      load = known ? std::optional(static_cast<Load>(place_in(load_words, tap.value))) : std::nullopt;
     if (tap.kind == TapKind::road)
-      turn =
-          static_cast<Turn>(std::find(turn_words.begin(), turn_words.end(), tap.value) - turn_words.begin());
-    load_is_newer = tap.kind == TapKind::throttle || (tap.kind == TapKind::road && load_is_newer);
-    return gear != before.gear || load != before.load || turn != before.turn;
+      turn = known ? std::optional(static_cast<Turn>(place_in(turn_words, tap.value))) : std::nullopt;
+    if (tap.kind == TapKind::clutch)
+      clutch = tap.value == "pedal down" ? Clutch::pedal_down : Clutch::engaged;
   }
+  [[nodiscard]] bool empty() const { return gear.empty() && !load; }
 };
 
 // Between two changes.
@@ -54,66 +59,101 @@ struct Stretch {
 
 std::string words_of(const State& s) {
   return fmt::format("gear {}, {}, {}", s.gear.empty() ? "not told" : s.gear,
-                     s.load ? to_text(*s.load) : "throttle not told", to_text(s.turn));
+                     s.load ? to_text(*s.load) : "throttle not told",
+                     s.turn ? to_text(*s.turn) : "road not told");
 }
 
 // The sentence about a stretch that is not used.
-std::string left_out(const Stretch& s, const std::string& why) {
+std::string not_used(const Stretch& s, const std::string& why) {
   return fmt::format("{} to {} ({}) is not used: {}", clock_words(s.from), clock_words(s.to),
                      words_of(s.state), why);
 }
 
+// From taps and gaps in the sound, by time, to what lies between them.
 class Stretches {
  public:
-  explicit Stretches(const std::vector<BundleTap>& taps, double end) {
-    const bool planned =
-        std::any_of(taps.begin(), taps.end(), [](const BundleTap& t) { return t.kind == TapKind::run; });
-    used_ = !planned;
-    for (const BundleTap& tap : taps) take(tap);
+  Stretches(const Bundle& bundle, double end) : planned_(has_plan(bundle)) {
+    auto gap = bundle.gaps.begin();
+    for (const BundleTap& tap : bundle.notes.taps) {
+      for (; gap != bundle.gaps.end() && gap->from <= tap.time; ++gap) lose(*gap);
+      take(tap);
+    }
+    for (; gap != bundle.gaps.end(); ++gap) lose(*gap);
     close(end, before_a_change_s);
   }
   std::vector<Stretch> all;
+  std::vector<std::string> left_out;
 
  private:
+  static bool has_plan(const Bundle& bundle) {
+    const auto& taps = bundle.notes.taps;
+    return std::any_of(taps.begin(), taps.end(), [](const BundleTap& t) { return t.kind == TapKind::run; });
+  }
+
   void take(const BundleTap& tap) {
     const double at = tap.time.value();
     if (tap.kind == TapKind::run || tap.kind == TapKind::end) {
-      // Where the page itself said when to stop, nothing was changed before.
-      close(at, tap.kind == TapKind::end ? 0.0 : before_a_change_s);
-      used_ = tap.kind == TapKind::run;
+      if (tap.value == "spoilt" && in_run_)
+        spoil(at);
+      else
+        close(at, tap.kind == TapKind::end ? 0.0 : before_a_change_s);
+      in_run_ = tap.kind == TapKind::run;
+      if (in_run_) run_begins_ = all.size();
       return;
     }
     State next = state_;
-    if (!next.take(tap)) {
-      state_.load_is_newer = next.load_is_newer;
-      return;
-    }
+    next.take(tap);
+    if (next == state_) return;
     close(at, before_a_change_s);
     state_ = next;
   }
-  void close(double at, double guard) {
-    if (used_ && at - begun_ > settling_s + guard && (!state_.gear.empty() || state_.load))
-      all.push_back({begun_ + settling_s, at - guard, state_});
+
+  // Of a spoilt run nothing is used, whatever was tapped in it.
+  void spoil(double at) {
+    all.resize(std::min(all.size(), run_begins_));
+    left_out.push_back(not_used({begun_, at, state_}, "it was marked as spoilt"));
     begun_ = at;
   }
+
+  // Short ones are seen when the sound is cut up. After a long one nobody knows what was driven meanwhile.
+  void lose(const BundleGap& gap) {
+    if ((gap.to - gap.from).value() < forgotten_after_s) return;
+    close(gap.from.value(), 0.0);
+    if (!state_.empty() && (!planned_ || in_run_))
+      left_out.push_back(
+          fmt::format("From {} to {} there is no sound; what follows is not used until gear and throttle are "
+                      "told again",
+                      clock_words(gap.from.value()), clock_words(gap.to.value())));
+    state_ = {};
+    in_run_ = false;
+    begun_ = gap.to.value();
+  }
+
+  void close(double at, double guard) {
+    const bool used = (in_run_ || !planned_) && !state_.empty();
+    if (used && at - begun_ > settling_s + guard) all.push_back({begun_ + settling_s, at - guard, state_});
+    begun_ = std::max(begun_, at);
+  }
+
+  const bool planned_;
   State state_;
   double begun_ = 0.0;
-  bool used_ = true;
+  bool in_run_ = false;
+  std::size_t run_begins_ = 0;
 };
 
-// Neutral by either tap: out of gear, or the foot on the clutch. A throttle that is told after "N" means a
-// gear again, but which?
+// As a run, or nothing and why. Out of gear by either word, or by the pedal, the throttle does not matter.
 std::optional<Run> driven_as(const State& s, std::string& why) {
   Run run;
-  run.gear = {s.gear};
-  if (s.gear.empty()) why = "no gear was tapped before it";
-  if (!s.load && !run.gear.neutral()) why = "no throttle was tapped before it";
-  if (run.gear.neutral() && s.load && *s.load != Load::neutral && s.load_is_newer)
-    why = "it has a throttle but no gear";
+  run.gear = {s.load == Load::neutral && s.clutch == Clutch::engaged ? "N" : s.gear};
+  run.clutch = s.clutch;
+  const bool free = run.gear.neutral() || s.clutch == Clutch::pedal_down;
+  if (run.gear.label.empty()) why = "no gear was told";
+  if (!s.load && !free) why = "no throttle was told";
+  if (!s.turn) why = "the road was not told";
   if (!why.empty()) return {};
-  if (s.load == Load::neutral) run.gear = {"N"};
-  run.load = run.gear.neutral() ? Load::neutral : *s.load;
-  run.turn = s.turn;
+  run.load = free ? Load::neutral : *s.load;
+  run.turn = *s.turn;
   return run;
 }
 
@@ -187,13 +227,17 @@ class Builder {
     double end = 0.0;
     for (const BundleSound& sound : bundle_.sounds)
       for (const ClockStretch& clock : sound.clock) end = std::max(end, clock.to.value());
-    const Stretches stretches(bundle_.notes.taps, end);
+    const Stretches stretches(bundle_, end);
+    out_.left_out = stretches.left_out;
+    for (const BundleSound& sound : bundle_.sounds)
+      if (sound.clock.empty())
+        out_.left_out.push_back(fmt::format("{} is not used: nothing says when it was recorded", sound.name));
     for (const Stretch& stretch : stretches.all) add(stretch);
     return std::move(out_);
   }
 
  private:
-  void leave_out(const Stretch& s, const std::string& why) { out_.left_out.push_back(left_out(s, why)); }
+  void leave_out(const Stretch& s, const std::string& why) { out_.left_out.push_back(not_used(s, why)); }
 
   void add(const Stretch& stretch) {
     std::string why;

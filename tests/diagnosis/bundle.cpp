@@ -222,9 +222,9 @@ TEST_CASE("notes that can't be used are refused with their place") {
   CHECK_THAT(refusal_of_notes(
                  sound(R"({"frame":0,"time_s":0},{"frame":8000,"time_s":0.5},{"frame":160000,"time_s":10})")),
              Catch::Contains("has 8000 samples a second, and its anchors"));
-  CHECK_THAT(
-      refusal_of_notes(notes(usual_sound, R"([{"time_s":1,"kind":"brake","value":""}])")),
-      Catch::Contains("\"taps[0].kind\" is \"brake\", expected one of gear, throttle, road, run, end"));
+  CHECK_THAT(refusal_of_notes(notes(usual_sound, R"([{"time_s":1,"kind":"brake","value":""}])")),
+             Catch::Contains(
+                 "\"taps[0].kind\" is \"brake\", expected one of gear, throttle, road, clutch, run, end"));
   CHECK_THAT(refusal_of_notes(notes(usual_sound, R"([{"time_s":-1,"kind":"end"}])")),
              Catch::Contains("\"taps[0].time_s\" is -1"));
   CHECK_THAT(refusal_of_notes(
@@ -233,4 +233,233 @@ TEST_CASE("notes that can't be used are refused with their place") {
   auto track = usual();
   track[2].bytes = "time_s,speed_m_s\n1,18\nnan,18\n";
   CHECK_THAT(refusal(zip_of(track)), Catch::StartsWith("b.zip/track.csv:3: expected a time in seconds"));
+}
+
+namespace {
+
+// Anchors once a second, each late by up to `late_s`.
+std::vector<ClockAnchor> anchors_of(double seconds, double true_rate, double starts_s,
+                                    double late_s = 0.005) {
+  std::mt19937 dice(3);
+  std::uniform_real_distribution<double> late(0.0, late_s);
+  std::vector<ClockAnchor> out;
+  for (double t = 0.0; t <= seconds; t += 1.0)
+    out.push_back({std::round(t * true_rate), Seconds(starts_s + t + late(dice))});
+  return out;
+}
+
+double worst_of(const std::vector<ClockStretch>& clock, double true_rate, double starts_s) {
+  double worst = 0.0;
+  for (double t = 0.0; t <= clock.back().to.value() - starts_s; t += 1.0)
+    worst = std::max(worst, std::abs(clock[0].frame_at(Seconds(starts_s + t)) / true_rate - t));
+  return worst;
+}
+
+Bundle bundle_of(std::vector<ClockStretch> clock, std::vector<BundleTap> taps) {
+  Bundle out;
+  out.file = "b.zip";
+  out.sounds = {{"sound_1.wav", nullptr, 8000.0, 8e6, std::move(clock)}};
+  out.notes.taps = std::move(taps);
+  for (std::size_t i = 1; i < out.sounds[0].clock.size(); ++i)
+    out.gaps.push_back({out.sounds[0].clock[i - 1].to, out.sounds[0].clock[i].from});
+  return out;
+}
+
+ClockStretch steady(double from, double to, double first_frame = 0.0) {
+  return {first_frame, first_frame + 8000.0 * (to - from), Seconds(from), Seconds(to), 8000.0, 0.0, 0.0};
+}
+
+BundleTap gear(double at, const std::string& label) { return {Seconds(at), TapKind::gear, label}; }
+BundleTap throttle(double at, const std::string& load) { return {Seconds(at), TapKind::throttle, load}; }
+
+}  // namespace
+
+TEST_CASE("the clock of a piece follows its drift over an hour") {
+  for (const double ppm : {-150.0, 0.0, 20.0, 400.0}) {
+    const double true_rate = 48000.0 * (1.0 + 1e-6 * ppm);
+    const auto clock = clock_of(anchors_of(3600.0, true_rate, 0.7), 48000.0, 3600.0 * true_rate);
+    REQUIRE(clock.size() == 1);
+    CHECK(clock[0].drift_ppm == Approx(ppm).margin(2.0));
+    CHECK(worst_of(clock, true_rate, 0.7) < 0.01);
+  }
+}
+
+TEST_CASE("anchors that come late from a busy page do not move the clock") {
+  auto anchors = anchors_of(120.0, 48000.0, 0.5);
+  for (const std::size_t i : {3u, 40u, 41u, 80u}) anchors[i].time += Seconds(0.4);
+  // Five seconds of messages that wait and are all answered at once.
+  for (std::size_t i = 60; i < 65; ++i) anchors[i].time = anchors[65].time;
+  const auto clock = clock_of(anchors, 48000.0, 120.0 * 48000.0);
+  REQUIRE(clock.size() == 1);
+  CHECK(worst_of(clock, 48000.0, 0.5) < 0.01);
+}
+
+TEST_CASE("where the clock runs on without sound there is a gap") {
+  for (const double lost : {0.05, 0.3, 20.0}) {
+    auto anchors = anchors_of(120.0, 48000.0, 0.5);
+    for (std::size_t i = 50; i < anchors.size(); ++i) anchors[i].time += Seconds(lost);
+    const auto clock = clock_of(anchors, 48000.0, 120.0 * 48000.0);
+    REQUIRE(clock.size() == 2);
+    CHECK(clock[0].end_frame == 49 * 48000.0);
+    CHECK(clock[1].first_frame == 50 * 48000.0);
+    CHECK((clock[1].from - clock[0].to).value() == Approx(1.0 + lost).margin(0.006));
+  }
+  // As the page tells it: the last frame before and the first one after.
+  auto anchors = anchors_of(60.0, 48000.0, 0.5);
+  anchors.insert(anchors.begin() + 30, {29.5 * 48000.0, Seconds(30.0)});
+  anchors.insert(anchors.begin() + 31, {29.5 * 48000.0 + 1, Seconds(30.2)});
+  for (std::size_t i = 32; i < anchors.size(); ++i) anchors[i].time += Seconds(0.2);
+  const auto clock = clock_of(anchors, 48000.0, 60.0 * 48000.0);
+  REQUIRE(clock.size() == 2);
+  CHECK((clock[1].from - clock[0].to).value() == Approx(0.2).margin(0.01));
+}
+
+TEST_CASE("clicks in the sound and a step of the speed meet on one clock within 50 ms") {
+  // A click at every fifth second of the clock, in a sound that runs 200 ppm fast and started 3.21 s late,
+  // with a gap.
+  const double true_rate = rate * (1.0 + 200e-6), starts = 3.21, lost_at = 150.0, lost = 0.7;
+  const auto frame_of = [&](double time) {
+    return (time - starts - std::clamp(time - lost_at, 0.0, lost)) * true_rate;
+  };
+  std::vector<float> samples(static_cast<std::size_t>(frame_of(300.0)), 0.0F);
+  for (double t = 5.0; t < 300.0; t += 5.0) samples[static_cast<std::size_t>(frame_of(t))] = 0.9F;
+  std::mt19937 dice(5);
+  std::uniform_real_distribution<double> late(0.0, 0.02);
+  std::string anchors;
+  for (double t = starts; t < 300.0; t += 1.0)
+    anchors += fmt::format("{}{{\"frame\":{:.0f},\"time_s\":{:.4f}}}", anchors.empty() ? "" : ",",
+                           frame_of(t), t + late(dice));
+  std::string track = "time_s,speed_m_s\n";
+  const double step_at = 215.0;
+  for (double t = 1.0; t < 300.0; t += 1.0) track += fmt::format("{},{}\n", t, t < step_at ? 15 : 25);
+  const std::string taps =
+      R"([{"time_s":10,"kind":"gear","value":"3"},{"time_s":10,"kind":"throttle","value":"drive"},)"
+      R"({"time_s":200,"kind":"throttle","value":"float"}])";
+  const Folder folder;
+  const auto test = load_road_test(folder.write(
+      "b.zip",
+      zip_of({{"bundle.json", notes(R"([{"file":"sound_1.wav","anchors":[)" + anchors + "]}]", taps)},
+              {"sound_1.wav", wav_of(samples, rate)},
+              {"track.csv", track},
+              {"car.toml", text_of_car()}})));
+  REQUIRE(test);
+  REQUIRE(test->runs.size() == 3);
+  const std::vector<double> begins{11.0, 151.0, 201.0};
+  for (std::size_t i = 0; i < 3; ++i) {
+    const Run& run = test->runs[i];
+    const auto sound = load_parts(run.sound(), {{*run.from, run.to}}, run.file);
+    REQUIRE(sound);
+    // Every click of the run is where the clock says.
+    int clicks = 0;
+    for (std::size_t n = 0; n < sound->front().samples.size(); ++n) {
+      if (sound->front().samples[n] < 0.5F) continue;
+      const double in_file = run.from->value() + static_cast<double>(n) / rate;
+      // The fixes come once a second, so the clock can be read off them: each lies at a whole second of it.
+      double off = 1.0;
+      for (const SpeedPoint& point : run.speed.points)
+        off = std::min(off, std::abs(point.time.value() - in_file));
+      CHECK(off < 0.05);
+      ++clicks;
+    }
+    CHECK(clicks >= 9);
+    // The run begins when it should, by the clicks too: on the true clock.
+    const double expected = frame_of(i == 1 ? 151.0 : begins[i]) / rate;
+    CHECK(run.from->value() == Approx(expected).margin(i == 1 ? 1.0 : 0.05));
+  }
+  // The step lies between the last slow fix and the first fast one.
+  const auto& points = test->runs[2].speed.points;
+  const auto fast =
+      std::find_if(points.begin(), points.end(), [](const SpeedPoint& p) { return p.speed.value() > 20.0; });
+  REQUIRE(fast != points.end());
+  CHECK(fast->time.value() == Approx(frame_of(step_at) / rate).margin(0.05));
+  // Nothing was taken across the gap.
+  CHECK(test->runs[0].to->value() <= frame_of(lost_at) / rate + 0.05);
+  CHECK(test->runs[1].from->value() >= frame_of(lost_at) / rate - 0.05);
+}
+
+TEST_CASE("runs lie between changes, settled, and what is too short is said") {
+  const auto found =
+      runs_of(bundle_of({steady(0.0, 100.0)}, {gear(2, "3"), throttle(3, "drive"), throttle(23, "float"),
+                                               throttle(27, "coast"), gear(47, "4"), gear(60, "N")}));
+  REQUIRE(found.runs.size() == 4);
+  CHECK(found.runs[0].from->value() == Approx(4.0));
+  CHECK(found.runs[0].to->value() == Approx(22.0));
+  CHECK(found.runs[1].load == Load::coast);
+  CHECK(found.runs[2].gear.label == "4");
+  CHECK(found.runs[3].gear.label == "N");
+  CHECK(found.runs[3].load == Load::neutral);
+  CHECK(found.runs[3].speed.source == SpeedSource::range);
+  REQUIRE(found.left_out.size() == 1);
+  CHECK(found.left_out[0] ==
+        "0:24 to 0:26 (gear 3, float, straight) is not used: 2.0 s once settled, and 5 s are needed");
+}
+
+TEST_CASE("a tap that says nothing new does not end a run") {
+  const auto found =
+      runs_of(bundle_of({steady(0.0, 40.0)}, {gear(2, "3"), throttle(2, "drive"), gear(20, "3")}));
+  REQUIRE(found.runs.size() == 1);
+  CHECK(found.runs[0].to->value() == Approx(39.0));
+}
+
+TEST_CASE("where the plan's runs were marked nothing else is used, nor what was spoilt") {
+  const auto run = [](double at) { return BundleTap{Seconds(at), TapKind::run, "1"}; };
+  const auto end = [](double at, const std::string& how = "") {
+    return BundleTap{Seconds(at), TapKind::end, how};
+  };
+  const auto found =
+      runs_of(bundle_of({steady(0.0, 200.0)}, {gear(2, "3"), throttle(2, "drive"), run(10), end(30), run(50),
+                                               end(65, "spoilt"), run(80), end(95)}));
+  REQUIRE(found.runs.size() == 2);
+  CHECK(found.runs[0].from->value() == Approx(11.0));
+  CHECK(found.runs[0].to->value() == Approx(30.0));
+  CHECK(found.runs[1].from->value() == Approx(81.0));
+  REQUIRE(found.left_out.size() == 1);
+  CHECK_THAT(found.left_out[0], Catch::Contains("marked as spoilt"));
+}
+
+TEST_CASE("a run never spans a gap, and after a long one gear and throttle must be told again") {
+  const auto brief = runs_of(
+      bundle_of({steady(0.0, 20.0), steady(21.0, 50.0, 160000.0)}, {gear(2, "3"), throttle(2, "drive")}));
+  REQUIRE(brief.runs.size() == 2);
+  CHECK(brief.runs[0].to->value() == Approx(20.0));
+  CHECK(brief.runs[1].from->value() == Approx(20.0));
+  const auto longer =
+      runs_of(bundle_of({steady(0.0, 20.0), steady(80.0, 120.0, 160000.0)},
+                        {gear(2, "3"), throttle(2, "drive"), gear(100, "3"), throttle(100, "coast")}));
+  REQUIRE(longer.runs.size() == 2);
+  CHECK(longer.runs[1].load == Load::coast);
+  CHECK(longer.runs[1].from->value() == Approx(20.0 + 21.0));
+  REQUIRE(longer.left_out.size() == 1);
+  CHECK_THAT(longer.left_out[0], Catch::StartsWith("From 0:20 to 1:20 there is no sound"));
+}
+
+TEST_CASE("what is not known makes no run") {
+  CHECK(runs_of(bundle_of({steady(0.0, 50.0)}, {gear(2, "3")})).runs.empty());
+  CHECK(runs_of(bundle_of({steady(0.0, 50.0)}, {throttle(2, "drive")})).runs.empty());
+  CHECK(runs_of(bundle_of({steady(0.0, 50.0)}, {gear(2, "3"), throttle(2, "drive"), gear(3, "")}))
+            .runs.empty());
+  const auto pedal =
+      runs_of(bundle_of({steady(0.0, 50.0)}, {gear(2, "3"), {Seconds(2), TapKind::clutch, "pedal down"}}));
+  REQUIRE(pedal.runs.size() == 1);
+  CHECK(pedal.runs[0].clutch == Clutch::pedal_down);
+  CHECK(pedal.runs[0].load == Load::neutral);
+}
+
+TEST_CASE("the needle is believed where there is no track") {
+  auto bundle = bundle_of({steady(10.0, 60.0)}, {gear(12, "3"), throttle(12, "drive")});
+  auto sweep = parse_stated_speed("30 mph to 50 mph");
+  REQUIRE(sweep);
+  bundle.notes = *read_bundle_notes(
+      R"({"format":"gearhark road-test bundle","version":1,"sound":[{"file":"sound_1.wav","anchors":[]}],"taps":[)"
+      R"({"time_s":12,"kind":"gear","value":"3"},{"time_s":12,"kind":"throttle","value":"drive"}],)"
+      R"("speeds_told":[{"from_s":0,"to_s":15,"speed":"20 mph"},{"from_s":15,"to_s":55,"speed":"30 mph to 50 mph"}]})",
+      "x");
+  const auto found = runs_of(bundle);
+  REQUIRE(found.runs.size() == 1);
+  const StatedSpeed& speed = found.runs[0].speed;
+  CHECK(speed.source == SpeedSource::needle);
+  CHECK(speed.unit == SpeedUnit::mph);
+  REQUIRE(speed.points.size() == 2);
+  CHECK(speed.points[0].time.value() == Approx(5.0));
+  CHECK(speed.points[1].time.value() == Approx(45.0));
 }

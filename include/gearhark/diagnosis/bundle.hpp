@@ -31,12 +31,13 @@ struct BundlePiece {
   std::vector<ClockAnchor> anchors;  // frames rise, times do not fall; may be none
 };
 
-enum class TapKind { gear, throttle, road, run, end };
+enum class TapKind { gear, throttle, road, clutch, run, end };
 struct BundleTap {
   Seconds time;
   TapKind kind = TapKind::gear;
-  std::string
-      value;  // gear: its label; throttle, road: words of the road-test file; run: its number in the plan
+  // gear: its label; throttle (load), road (turn), clutch: words of the road-test file, "" for not known any
+  // more; run: its number in the plan; end: "spoilt" where the run is not to be used.
+  std::string value;
 };
 
 struct SpeedTold {
@@ -79,7 +80,7 @@ struct ClockStretch {
 };
 
 // Straight lines through the anchors of a piece of `frames` frames at the stated rate (Hz), a new one after
-// each gap: a place where the clock ran on for 40 ms or more without sound. Late anchors (a page that was
+// each gap: a place where the clock ran on for 30 ms or more without sound. Late anchors (a page that was
 // busy) are seen as such, since those after them are not late. Between the anchors round a gap nothing is
 // known and no stretch lies. None without anchors.
 std::vector<ClockStretch> clock_of(const std::vector<ClockAnchor>& anchors, double rate_hz, double frames);
