@@ -159,6 +159,12 @@ Result<Bundle> load_bundle(const std::string& path) {
   }
 }
 
+Error no_run(const Bundle& bundle, const std::vector<std::string>& left_out) {
+  return {fmt::format(
+      "{}: no run can be used{}{}; tap gear and throttle, hold each for 10 s or more, and record again",
+      bundle.file, left_out.empty() ? "" : ": ", left_out.empty() ? "" : left_out.front())};
+}
+
 Result<RoadTest> road_test_of(const Bundle& bundle, Car car, std::string car_file) {
   BundleRuns found = runs_of(bundle);
   RoadTest out;
@@ -174,9 +180,7 @@ Result<RoadTest> road_test_of(const Bundle& bundle, Car car, std::string car_fil
       out.runs.push_back(std::move(run));
   }
   if (!out.runs.empty()) return out;
-  return Error{fmt::format(
-      "{}: no run can be used{}{}; tap gear and throttle, hold each for 10 s or more, and record again",
-      bundle.file, out.left_out.empty() ? "" : ": ", out.left_out.empty() ? "" : out.left_out.front())};
+  return no_run(bundle, out.left_out);
 }
 
 Result<RoadTest> road_test_of(const Bundle& bundle) {

@@ -27,8 +27,8 @@ struct Lead {
   double x, y;
 };
 
-// Seconds of lead per second: the middle slope over half a minute, or an eighth of the piece, so that few of the
-// pairs have a gap between them.
+// Seconds of lead per second: the middle slope over half a minute, or an eighth of the piece, so that few of
+// the pairs have a gap between them.
 double slope_of(const std::vector<Lead>& leads) {
   const double over = std::min(slope_over_s, 0.125 * (leads.back().x - leads.front().x));
   std::vector<double> slopes;

@@ -47,9 +47,11 @@ class At {
   }
   [[nodiscard]] Seconds time() const { return Seconds(number(0.0, latest_s)); }
   [[nodiscard]] std::string text(std::size_t most = 100) const {
-    if (!value_->is_string() || value_->get_ref<const std::string&>().size() > most)
-      wrong(fmt::format("text of at most {} letters", most));
-    return value_->get<std::string>();
+    const auto control = [](char c) { return (c >= 0 && c < 0x20) || c == 0x7f; };
+    const std::string* text = value_->get_ptr<const std::string*>();
+    if (!text || text->size() > most || std::any_of(text->begin(), text->end(), control))
+      wrong(fmt::format("text of at most {} letters, all of them to be seen", most));
+    return *text;
   }
   std::size_t word(const std::vector<std::string_view>& words) const {
     const auto at = std::find(words.begin(), words.end(), value_->is_string() ? text() : "");

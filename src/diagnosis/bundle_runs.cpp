@@ -11,7 +11,8 @@ namespace {
 
 // What is felt is tapped a moment later, and a throttle that was moved takes a moment to settle.
 constexpr double settling_s = 1.0, before_a_change_s = 1.0;
-constexpr double shortest_s = 5.0;   // below, nothing is told apart (quality: "too short")
+constexpr double shortest_s = 5.0;  // below, nothing is told apart (quality: "too short")
+constexpr double worth_saying_s = 1.0;
 constexpr double longest_s = 180.0;  // of one run; what more would say does not pay for its memory
 constexpr double longest_in_all_s = 3600.0;
 constexpr double around_a_run_s = 5.0;     // fixes so near say something of the speed in it
@@ -249,6 +250,8 @@ class Builder {
   }
 
   void add(Run run, const Stretch& s, Part part) {
+    // Two taps for one change.
+    if (part.to - part.from < worth_saying_s) return;
     if (part.to - part.from < shortest_s)
       return leave_out(
           s, fmt::format("{:.1f} s once settled, and {:.0f} s are needed", part.to - part.from, shortest_s));
@@ -266,7 +269,7 @@ class Builder {
     in_all_s_ += part.to - part.from;
     run.file = bundle_.file + "/" + part.sound->name;
     run.copy = part.sound->copy;
-    run.from = part.in_file(part.from);
+    run.from = std::max(Seconds(0.0), part.in_file(part.from));
     run.to = part.in_file(part.to);
     out_.runs.push_back(std::move(run));
   }

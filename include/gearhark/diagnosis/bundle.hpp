@@ -121,6 +121,18 @@ struct BundleRuns {
   std::vector<std::string> left_out;  // a sentence for each stretch that is not used
 };
 BundleRuns runs_of(const Bundle& bundle);
+// That there is none, with the first reason of those left out.
+Error no_run(const Bundle& bundle, const std::vector<std::string>& left_out);
+
+// The same as files, for those who want to change something: a road-test file that names them.
+struct UnpackedBundle {
+  struct Log {
+    std::string name, csv;  // "speed_2.csv": of the second run, in the time of its sound file
+  };
+  std::string road_test;  // with the sound under its names in the bundle, and car = "car.toml"
+  std::vector<Log> logs;
+};
+UnpackedBundle unpacked(const Bundle& bundle, const BundleRuns& runs);
 
 // As a road test with this car, or with that of the bundle. Runs that the car can't have made are left out.
 // Errors: no car; no run left, and why.
