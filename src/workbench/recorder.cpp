@@ -48,9 +48,10 @@ std::string recorder_page(ServedBy by) {
   const std::string code = script(), style = fmt::format("{}{}{}", part("page.css"), part("workbench.css"),
                                                          part("recorder.css"));
   std::string page(part("recorder.html"));
-  // Blobs: the two scripts that run in threads of their own are such, made from the page's own text.
+  // Blobs: the two scripts that run in threads of their own are such, made from the page's own text; data, where the page
+  // was opened from a file.
   put(page, "{{policy}}",
-      fmt::format("default-src 'none'; script-src {} blob:; worker-src 'self' blob:; style-src {}; "
+      fmt::format("default-src 'none'; script-src {} blob: data:; worker-src 'self' blob:; style-src {}; "
                   "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'",
                   named(code), named(style)));
   put(page, "{{workbench}}", by == ServedBy::workbench ? "<meta name=\"workbench\" content=\"here\">\n" : "");

@@ -75,8 +75,7 @@ function shareable() {
 function keptCard(one, journal, goOn) {
   const when = new Date(journal.start.started), said = el("p", { className: "fine", role: "status" });
   const runs = journal.taps.filter(function (one) { return one.kind === "run"; }).length;
-  const what = minutes(journal.end_s) + " min" + (runs ? ", " + runs + (runs === 1 ? " run marked" : " runs marked") : "") + (journal.fixes.length ? ", with speed" : "") +
-    (journal.start.position_kept ? " and places" : "");
+  const what = minutes(journal.end_s) + " min" + (runs ? ", " + runs + (runs === 1 ? " run marked" : " runs marked") : "") + (journal.fixes.length ? journal.start.position_kept ? ", with speed and places" : ", with speed" : "");
   const lead = async function (words, act) {
     said.textContent = words;
     try { await act(await bundleKept(one)); } finally { if (said.textContent === words) said.textContent = ""; }

@@ -48,7 +48,9 @@ const sound = {
       source = sound.context.createMediaStreamSource(sound.stream);
     }
     await sound.context.resume();
-    await sound.context.audioWorklet.addModule(inside("worklet"));
+    // A page opened from a file may not load its own Blobs here.
+    const listens = sound.context.audioWorklet;
+    await listens.addModule(inside("worklet")).catch(function () { return listens.addModule("data:text/javascript," + encodeURIComponent(byId("worklet").textContent)); });
     const listener = new AudioWorkletNode(sound.context, "listener", { channelCount: 1, channelCountMode: "explicit", channelInterpretation: "speakers" });
     const between = new MessageChannel();
     listener.port.postMessage(null, [between.port1]);

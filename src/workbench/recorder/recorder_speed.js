@@ -17,6 +17,7 @@ const speed = {
   end() {
     if (speed.watch !== null) navigator.geolocation.clearWatch(speed.watch);
     speed.watch = speed.latest = null;
+    speed.state = "none";
   },
   // In words, in the unit of the needle.
   words(unit) {

@@ -62,7 +62,10 @@ async function databaseStore() {
         if (waiting.length === 0) return last;
         const whole = new Blob(waiting), number = next++;
         waiting = [];
-        last = last.then(async function () { await answered(bytes("readwrite").put(await whole.arrayBuffer(), [id, name, number])); });
+        last = last.then(async function () {
+          const stored = await whole.arrayBuffer();      // a transaction does not wait for it
+          await answered(bytes("readwrite").put(stored, [id, name, number]));
+        });
         return last;
       };
       return { append: function (some) { waiting.push(some.slice()); }, flush: put, close: put };
