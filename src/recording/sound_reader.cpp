@@ -47,30 +47,30 @@ std::string problem_of_path(const std::string& path) {
   return "";
 }
 
-Result<std::unique_ptr<Source>> open_source(const std::string& path) {
-  if (std::string wrong = problem_of_path(path); !wrong.empty()) return about(path, wrong);
+Result<std::unique_ptr<Source>> open_source(const std::string& path, const std::string& shown) {
+  if (std::string wrong = problem_of_path(path); !wrong.empty()) return about(shown, wrong);
   std::unique_ptr<Source> source = open_with_sndfile(path);
   if (!source) {
-    auto other = open_with_ffmpeg(path);
+    auto other = open_with_ffmpeg(path, shown);
     if (!other) return other.error();
     source = std::move(*other);
   }
   const SourceFacts& facts = source->facts();
   if (!(facts.sample_rate >= lowest_rate_hz && facts.sample_rate <= highest_rate_hz))
-    return about(path,
+    return about(shown,
                  fmt::format("states {:.0f} samples a second, and a recording has {:.0f} to {:.0f}; its "
                              "header is damaged: copy or record it again",
                              facts.sample_rate, lowest_rate_hz, highest_rate_hz));
   if (facts.channels < 1 || facts.channels > most_channels)
-    return about(path,
+    return about(shown,
                  fmt::format("states {} channels, and at most {} are handled; export one or two of them",
                              facts.channels, most_channels));
   return source;
 }
 
-RecordingFacts facts_of(const std::string& path, const SourceFacts& source) {
+RecordingFacts facts_of(const std::string& shown, const SourceFacts& source) {
   RecordingFacts facts;
-  facts.file = path;
+  facts.file = shown;
   facts.container = source.container;
   facts.codec = source.codec;
   facts.channels = source.channels;
@@ -107,16 +107,17 @@ struct SoundReader::State {
   }
 };
 
-Result<SoundReader> SoundReader::open(const std::string& path) {
-  auto source = open_source(path);
+Result<SoundReader> SoundReader::open(const std::string& path, const std::string& name) {
+  const std::string& shown = name.empty() ? path : name;
+  auto source = open_source(path, shown);
   if (!source) return source.error();
   auto state = std::make_unique<State>();
-  state->facts = facts_of(path, (*source)->facts());
+  state->facts = facts_of(shown, (*source)->facts());
   state->weights = {1.0F};
   if ((*source)->facts().channels > 1 || (*source)->facts().floating) {
     const ChannelChoice choice = choose_channels(**source);
     if (choice.not_numbers > not_numbers_allowed)
-      return about(path,
+      return about(shown,
                    fmt::format("holds {:.0f} % samples that are not numbers (NaN or infinite); export it "
                                "again, best as 16-bit WAV",
                                100.0 * choice.not_numbers));
@@ -129,7 +130,7 @@ Result<SoundReader> SoundReader::open(const std::string& path) {
       add_note(state->facts.note,
                fmt::format("samples reach {:.3g} times full scale and were scaled down to it", choice.peak));
     }
-    source = open_source(path);  // from the start again
+    source = open_source(path, shown);  // from the start again
     if (!source) return source.error();
   }
   state->source = std::move(*source);

@@ -37,9 +37,13 @@ struct Cut {
 };
 
 // Decodes a file, or a part of it, into memory: 4 bytes a sample, at most 2^28 samples (an hour and a half at
-// 48 kHz) and four hours, however long the file says it is. A file that was cut off yields what is there, and says so in the note. Silence is not an error here.
-// Errors: those of SoundReader::open, a part that lies outside the file or is too long, a cut-off file with
-// under a second left.
+// 48 kHz) and four hours, however long the file says it is. A file that was cut off yields what is there, and
+// says so in the note. Silence is not an error here. Errors: those of SoundReader::open, a part that lies
+// outside the file or is too long, a cut-off file with under a second left.
 Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
+// Several parts of one file, decoded once, in the order given (at least one; the limit is for all together).
+// `name`: what messages and facts call the file, where that is not its path.
+Result<std::vector<Recording>> load_parts(const std::string& path, const std::vector<Cut>& cuts,
+                                          const std::string& name = "");
 
 }  // namespace gearhark
