@@ -43,7 +43,7 @@ Drive drive_of(double seconds, bool varying, std::uint64_t seed) {
 Motion motion_from(const Drive& drive, double from_s, double seconds, double turns_per_metre) {
   Motion motion;
   const auto first = static_cast<std::size_t>(std::lround(from_s / step_s));
-  const auto count = static_cast<std::size_t>(std::lround(seconds / step_s)) + 1;
+  const auto count = static_cast<std::size_t>(std::lround(seconds / step_s));
   double turns = 0.0;
   for (std::size_t i = 0; i < count; ++i) {
     motion.wheel.push_back(turns);
