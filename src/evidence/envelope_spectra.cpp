@@ -72,27 +72,28 @@ BandLevel compressed_envelopes(std::span<const float> samples, std::size_t windo
 struct EnvelopeGrid {
   std::size_t points;
   double turns;
-  std::vector<double> frame;  // position of each point in frames of the envelope
+  std::vector<double> frame;  // position in frames of the envelope of each point that the shaft reached
   std::vector<float> taper;
 };
 
-EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft) {
+EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std::optional<double> turns) {
   const std::size_t frames = level.bands.front().envelope.size();
   const double centre_s = 0.5 * 4.0 * level.hop_s;  // a frame stands for the middle of its window
   const double last_s = centre_s + static_cast<double>(frames - 1) * level.hop_s;
-  const double first_turn = shaft.at(centre_s), last_turn = shaft.at(last_s);
-  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames))),
-                    last_turn - first_turn,
+  const double first_turn = shaft.at(centre_s), turned = shaft.at(last_s) - first_turn;
+  const double over_turned = turns ? *turns / turned : 1.0;
+  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames) * over_turned)),
+                    turns.value_or(turned),
                     {},
                     {}};
-  grid.frame =
-      times_of_equal_angle(shaft, first_turn, grid.turns / static_cast<double>(grid.points), grid.points);
+  const double step = grid.turns / static_cast<double>(grid.points);
+  const std::size_t reached =
+      turns ? std::min(grid.points, static_cast<std::size_t>(turned / step)) : grid.points;
+  grid.frame = times_of_equal_angle(shaft, first_turn, step, reached);
   for (double& t : grid.frame)
     t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
-  grid.taper.resize(grid.points);
-  for (std::size_t i = 0; i < grid.points; ++i)
-    grid.taper[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
-                                                            static_cast<double>(grid.points)));
+  grid.taper.assign(reached, 1.0f);
+  taper(grid.taper, reached);
   return grid;
 }
 
@@ -111,7 +112,7 @@ class Whitener {
   }
   // |FFT|^2 over the background: noise has mean 1.
   std::vector<float> operator()(const std::vector<float>& envelope) {
-    for (std::size_t i = 0; i < grid_.points; ++i)
+    for (std::size_t i = 0; i < grid_.frame.size(); ++i)
       angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
     fft_.forward(angle_, bins_);
     std::vector<float> power(bins_.size());
@@ -322,7 +323,7 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   BandSpectra out;
   for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}}) {
     const BandLevel level = compressed_envelopes(limited, window, settings);
-    const EnvelopeGrid grid = envelope_grid(level, reference);
+    const EnvelopeGrid grid = envelope_grid(level, reference, settings.turns);
     Whitener whitened(grid, settings);
     BandLevelSpectra spectra{grid.turns, {}, {}, {}};
     for (const Band& band : level.bands) {
