@@ -141,6 +141,18 @@ SoundReader::~SoundReader() = default;
 SoundReader::SoundReader(SoundReader&&) noexcept = default;
 SoundReader& SoundReader::operator=(SoundReader&&) noexcept = default;
 
+Result<SoundReader> SoundReader::again() const {
+  auto source = open_source(state_->facts.file);
+  if (!source) return source.error();
+  auto state = std::make_unique<State>();
+  state->facts = state_->facts;
+  state->weights = state_->weights;
+  state->source = std::move(*source);
+  if (state->source->facts().channels != state_->source->facts().channels)
+    return about(state->facts.file, "changed while it was read; leave it alone and try again");
+  return SoundReader(std::move(state));
+}
+
 const RecordingFacts& SoundReader::facts() const { return state_->facts; }
 double SoundReader::sample_rate() const { return state_->source->facts().sample_rate; }
 

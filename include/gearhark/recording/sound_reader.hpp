@@ -20,6 +20,8 @@ class SoundReader {
   // a folder, not readable, empty, not sound, a video without sound, cut off before its index, a sample rate
   // or number of channels that no recording has, samples that are not numbers.
   static Result<SoundReader> open(const std::string& path);
+  // The same file from its start, heard the same way without listening through it first. Error: it is gone.
+  [[nodiscard]] Result<SoundReader> again() const;
   ~SoundReader();
   SoundReader(SoundReader&&) noexcept;
   SoundReader& operator=(SoundReader&&) noexcept;
