@@ -11,10 +11,9 @@ namespace gearhark::cli {
 inline Result<std::vector<RunSound>> sounds_of(const RoadTest& test) {
   std::vector<RunSound> sounds;
   for (const Run& run : test.runs) {
-    const Seconds from = run.from.value_or(Seconds(0.0));
-    auto recording = load_recording(run.file, {from, run.to});
-    if (!recording) return recording.error();
-    auto sound = run_sound(run, *std::move(recording), from);
+    auto loaded = load_sound(run.file, {run.from.value_or(Seconds(0.0)), run.to});
+    if (!loaded) return loaded.error();
+    auto sound = run_sound(run, *std::move(loaded));
     if (!sound) return sound.error();
     sounds.push_back(*std::move(sound));
   }

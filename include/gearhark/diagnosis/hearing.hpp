@@ -3,6 +3,7 @@
 //   runs -> (each) quality, shaft angle -> spectra per turn -> evidence for each fault, all runs together
 #pragma once
 
+#include <map>
 #include <vector>
 
 #include "gearhark/diagnosis/diagnosis.hpp"
@@ -13,10 +14,16 @@
 namespace gearhark {
 
 struct Hearing {
-  std::vector<RunReport> runs;  // as given
+  std::vector<RunReport> runs;  // as given; of a long run tracking.wheel and .engine are those of its excerpt
   std::vector<int> index;       // of each heard run in `runs`: those whose shaft angle may be relied on
   std::vector<HeardRun> heard;
   std::vector<Candidate> candidates;
+  std::map<std::size_t, Recording> excerpts;  // by run: the long ones, the part that their tracking is about
+  // What a run's tracking is about: its sound, or the excerpt.
+  [[nodiscard]] const Recording& sound_of(std::size_t run, const std::vector<RunSound>& sounds) const {
+    const auto excerpt = excerpts.find(run);
+    return excerpt == excerpts.end() ? sounds[run].recording : excerpt->second;
+  }
 };
 Hearing hear(const Car& car, const std::vector<RunSound>& sounds);
 
