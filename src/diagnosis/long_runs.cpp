@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gearhark/diagnosis/hearing.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -126,13 +128,18 @@ std::optional<HeardRun> LongRun::hear(bool placed) {
   return std::move(listener).heard();
 }
 
+// Of all pieces.
+Tracking LongRun::tracking() const {
+  return pieces_.empty() ? Tracking{} : joined(pieces_, shown_, run_.gear);
+}
+
 RunReport LongRun::report() const {
   RunReport report;
   report.run = sound_.run;
   report.facts = sound_.recording.facts;
   report.quality = quality_;
   if (!pieces_.empty()) {
-    report.tracking = joined(pieces_, shown_, run_.gear);
+    report.tracking = tracking();
     report.mean_wheel = ShaftRate(report.tracking.wheel.mean_rate());
     report.mean_wheel_sd = ShaftRate(report.tracking.wheel_rate_sd);
     report.tracking.wheel = pieces_[shown_].tracking.wheel;
@@ -145,6 +152,28 @@ RunReport LongRun::report() const {
                          report.tracking.remarks.end());
   if (!problem_.empty()) report.problems.push_back(problem_);
   return report;
+}
+
+RunSound LongRun::take_part() {
+  RunSound part{sound_.run, std::move(excerpt_), nullptr};
+  if (pieces_.empty()) return part;
+  const TrackedPiece& shown = pieces_[shown_];
+  part.run = run_within(shown_);
+  const Seconds start = part.run.from.value_or(Seconds(0.0)) + shown.from;
+  part.run.from = start;
+  part.run.to = start + shown.length;
+  return part;
+}
+
+Tracking tracked_in_pieces(const Car& car, const RunSound& sound) { return LongRun(car, sound).tracking(); }
+
+RunSound clearest_part(const Car& car, RunSound sound) {
+  if (!sound.pieces) return sound;
+  return LongRun(car, sound).take_part();
+}
+
+Seconds length_of(const RunSound& sound) {
+  return sound.pieces ? seconds_of(sound.pieces->samples, sound.recording) : sound.recording.duration();
 }
 
 }  // namespace gearhark

@@ -25,7 +25,9 @@ class LongRun {
   // may be relied on though it was found in no piece. Nothing: none could be heard.
   std::optional<HeardRun> hear(bool placed);
 
+  [[nodiscard]] Tracking tracking() const;
   [[nodiscard]] RunReport report() const;
+  RunSound take_part();  // the excerpt as a run of its own
   Recording take_excerpt() { return std::move(excerpt_); }
 
  private:

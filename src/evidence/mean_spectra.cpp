@@ -52,6 +52,7 @@ void MeanBandSpectra::add(const BandSpectra& piece, double weight) {
 
 BandSpectra MeanBandSpectra::mean() const {
   BandSpectra out = like_;
+  out.pieces = std::max(1.0, weight_);
   out.mean_rate = weight_ > 0.0 ? rate_ / weight_ : 0.0;
   for (std::size_t l = 0; l < power_.size(); ++l)
     for (const MeanOfBins& band : power_[l]) out.levels[l].power.push_back(band.mean());

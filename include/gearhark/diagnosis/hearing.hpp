@@ -27,6 +27,13 @@ struct Hearing {
 };
 Hearing hear(const Car& car, const std::vector<RunSound>& sounds);
 
+// The speed of a long run alone; its angles are a second apart.
+Tracking tracked_in_pieces(const Car& car, const RunSound& sound);
+// Of a long run the part in which its speed is surest, as a run of its own; other runs as they are.
+RunSound clearest_part(const Car& car, RunSound sound);
+// Of all its sound, held or not.
+Seconds length_of(const RunSound& sound);
+
 // The diagnosis of what was heard. Fills in the lines of the first suspects, for those who show them.
 Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& experience = {});
 

@@ -93,6 +93,7 @@ struct BandLevelSpectra {
 };
 struct BandSpectra {
   double turns = 0.0, mean_rate = 0.0;
+  double pieces = 1.0;  // spectra averaged
   std::vector<BandLevelSpectra> levels;
 };
 
