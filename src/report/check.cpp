@@ -123,8 +123,7 @@ Json stretches_json(const RecordingQuality& quality) {
 
 std::string check_text(const Recording& recording, const RecordingQuality& quality,
                        const std::optional<SpeedCheck>& speed, std::optional<Seconds> length) {
-  std::string out = recording.facts.file + "\n" +
-                    row("format", format_words(recording));
+  std::string out = recording.facts.file + "\n" + row("format", format_words(recording));
   if (!recording.facts.note.empty()) out += row("note", recording.facts.note);
   // Of a silent recording nothing else was measured.
   out += quality.bandwidth.value() > 0.0
