@@ -21,6 +21,7 @@ namespace {
 struct Options {
   std::string list, go_on;
   std::size_t jobs = 0;
+  int limit = 1800;  // s
 };
 
 Result<std::string> diagnosed(const ListedCase& listed) {
@@ -44,7 +45,7 @@ struct Count {
   std::size_t answered = 0, before = 0, failed = 0;
 };
 
-Outcome answer_all(const std::vector<ListedCase>& cases, std::size_t jobs, Answers& answers, Count& count) {
+Outcome answer_all(const std::vector<ListedCase>& cases, WorkLimits limits, Answers& answers, Count& count) {
   const std::size_t cores = cores_allowed();
   const auto done = [&](std::size_t i, const std::string& line, const std::string& trouble) {
     ++count.answered;
@@ -56,10 +57,10 @@ Outcome answer_all(const std::vector<ListedCase>& cases, std::size_t jobs, Answe
         Error{fmt::format("{}: {}", cases[i].name, trouble.empty() ? "no answer came" : trouble)}));
   };
   const auto work = [&](std::size_t i) {
-    limit_threads(std::max<std::size_t>(1, cores / jobs));
+    limit_threads(std::max<std::size_t>(1, cores / limits.jobs));
     return answer_to(cases[i]);
   };
-  return run_apart(cases.size(), jobs, work, done);
+  return run_apart(cases.size(), limits, work, done);
 }
 
 Result<Answers> answers_for(const Options& given) {
@@ -77,7 +78,8 @@ Outcome batch(const Options& given) {
   Count count;
   count.before = std::erase_if(cases, [&](const ListedCase& listed) { return answers->has(listed.name); });
   const std::size_t jobs = given.jobs > 0 ? given.jobs : cores_allowed();
-  if (auto error = answer_all(cases, jobs, *answers, count)) return error;
+  if (auto error = answer_all(cases, {jobs, std::chrono::seconds(given.limit)}, *answers, count))
+    return error;
   fmt::print(stderr, "{} cases answered, {} of them with an error; {} were answered before.\n",
              count.answered, count.failed, count.before);
   return std::nullopt;
@@ -101,6 +103,13 @@ void add_batch(CLI::App& app, Action& chosen) {
   command->add_option("--jobs", given->jobs, "cases at a time; as many as there are cores when left out")
       ->type_name("N")
       ->check(CLI::Range(1, 1024));
+  command
+      ->add_option(
+          "--limit", given->limit,
+          "seconds that one case may take; what takes longer is answered with an error (1800); 0: no "
+          "limit")
+      ->type_name("SECONDS")
+      ->check(CLI::Range(0, 1'000'000));
   command->footer(
       "A line of JSON is one of\n"
       "  {\"case\": \"heron 12\", \"road_test\": \"heron/ROADTEST.toml\"}\n"

@@ -4,6 +4,8 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/diagnosis/hearing.hpp"
+#include "gearhark/recording/outline.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
@@ -16,12 +18,34 @@ struct Options : RunOptions {
   std::size_t outline = 0;
 };
 
+RecordingQuality quality_of(const Recording& held, const LongRecording* pieces) {
+  if (!pieces) return assess(held);
+  QualityOfPieces quality;
+  (void)pieces->read([&](std::size_t, const Recording& piece) {
+    quality.add(piece);
+    return true;
+  });
+  return quality.whole();
+}
+
+std::vector<float> outline_of(const Options& given, const Recording& held, const LongRecording* pieces) {
+  if (given.outline == 0) return {};
+  return pieces ? outline(*pieces, given.outline) : outline(held, given.outline);
+}
+
 Outcome check_recording(const Options& given) {
-  const auto recording = load_recording(given.file);
-  if (!recording) return recording.error();
-  const RecordingQuality quality = assess(*recording);
-  return deliver(check_text(*recording, quality), check_json(*recording, quality, {}, given.outline),
-                 given.json);
+  const auto sound = load_sound(given.file);
+  if (!sound) return sound.error();
+  const RecordingQuality quality = quality_of(sound->recording, sound->pieces.get());
+  return deliver(
+      check_text(sound->recording, quality, {}, sound->duration()),
+      check_json(sound->recording, quality, {}, outline_of(given, sound->recording, sound->pieces.get())),
+      given.json);
+}
+
+Tracking speed_of(const RunSound& sound, const Car& car) {
+  if (sound.pieces) return tracked_in_pieces(car, sound);
+  return track(sound.recording.samples, sound.recording.sample_rate, car, sound.run);
 }
 
 // With car, gear and speed the sound is asked about them too.
@@ -35,10 +59,10 @@ Outcome check_run(const Options& given) {
   if (!sounds) return sounds.error();
   const RunSound& sound = sounds->front();
   const Recording& part = sound.recording;
-  const RecordingQuality quality = assess(part);
-  const SpeedCheck speed{sound.run.speed, track(part.samples, part.sample_rate, test->car, sound.run)};
-  return deliver(check_text(part, quality, speed), check_json(part, quality, speed, given.outline),
-                 given.json);
+  const RecordingQuality quality = quality_of(part, sound.pieces.get());
+  const SpeedCheck speed{sound.run.speed, speed_of(sound, test->car)};
+  return deliver(check_text(part, quality, speed, length_of(sound)),
+                 check_json(part, quality, speed, outline_of(given, part, sound.pieces.get())), given.json);
 }
 
 }  // namespace

@@ -1,10 +1,13 @@
 #include "gearhark/report/compare.hpp"
 
+#include <fmt/format.h>
+
 #include <memory>
 
 #include "arguments.hpp"
 #include "commands.hpp"
 #include "gearhark/diagnosis/bundle.hpp"
+#include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/report/page.hpp"
 #include "gearhark/units/files.hpp"
 #include "output.hpp"
@@ -18,6 +21,17 @@ namespace {
 struct Options {
   std::string before, after, car, json, report;
 };
+
+// What is compared has to be held: of a run over two minutes the clearest part is.
+void shorten(const Car& car, std::vector<RunSound>& sounds, std::vector<std::string>& remarks) {
+  for (RunSound& sound : sounds) {
+    if (!sound.pieces) continue;
+    sound = clearest_part(car, std::move(sound));
+    remarks.push_back(fmt::format(
+        "Of {} the part from {:.0f} to {:.0f} s was compared, where its speed is surest.", sound.run.file,
+        sound.run.from.value_or(Seconds(0)).value(), sound.run.to.value_or(Seconds(0)).value()));
+  }
+}
 
 Outcome compare_all(const Options& given) {
   // One of the two may be a road-test file, which names its car.
@@ -33,12 +47,15 @@ Outcome compare_all(const Options& given) {
         "{}: this road test is of \"{}\", but {} is of \"{}\"; before and after must be of one car",
         given.after, after->car.name, given.before, before->car.name)};
   Waiting waiting("reading the recordings");
-  const auto was = sounds_of(*before);
+  auto was = sounds_of(*before);
   if (!was) return was.error();
-  const auto is = sounds_of(*after);
+  auto is = sounds_of(*after);
   if (!is) return is.error();
   waiting.now("comparing");
-  const Comparison comparison = compare(before->car, *was, *is);
+  std::vector<std::string> shortened;
+  for (auto* sounds : {&*was, &*is}) shorten(before->car, *sounds, shortened);
+  Comparison comparison = compare(before->car, *was, *is);
+  comparison.remarks.insert(comparison.remarks.end(), shortened.begin(), shortened.end());
   waiting.done();
   if (!given.report.empty())
     if (auto error = write_file(given.report, comparison_page(comparison))) return error;

@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <chrono>
 #include <csignal>
 #include <cstring>
 #include <new>
@@ -18,11 +19,14 @@
 namespace gearhark::cli {
 namespace {
 
+using Clock = std::chrono::steady_clock;
+
 struct Worker {
   std::size_t task = 0;
   pid_t process = -1;
   int from = -1;
   std::string text;
+  Clock::time_point until = Clock::time_point::max();
 };
 
 bool write_all(int to, const std::string& text) {
@@ -96,12 +100,32 @@ void stop(std::vector<Worker>& running) {
   for (Worker& worker : running) finish(worker);
 }
 
-// Waits until some worker has something to say.
+// For poll: milliseconds to a moment, rounded up; -1: for ever.
+int time_to(Clock::time_point moment) {
+  if (moment == Clock::time_point::max()) return -1;
+  const auto left = std::chrono::ceil<std::chrono::milliseconds>(moment - Clock::now()).count();
+  return static_cast<int>(std::clamp<long>(left, 0, 60'000));
+}
+
+// Waits until some worker has something to say or is out of time.
 std::vector<pollfd> wait_for(const std::vector<Worker>& running) {
   std::vector<pollfd> ends;
-  for (const Worker& worker : running) ends.push_back({worker.from, POLLIN, 0});
-  ::poll(ends.data(), ends.size(), -1);
+  auto soonest = Clock::time_point::max();
+  for (const Worker& worker : running) {
+    ends.push_back({worker.from, POLLIN, 0});
+    soonest = std::min(soonest, worker.until);
+  }
+  if (::poll(ends.data(), ends.size(), time_to(soonest)) <= 0)
+    for (pollfd& end : ends) end.revents = 0;
   return ends;
+}
+
+// A process that hangs on a disk or network that does not answer is not gone at once: it is not waited for.
+std::string give_up(Worker& worker, std::chrono::seconds limit) {
+  ::kill(worker.process, SIGKILL);
+  ::close(worker.from);
+  ::waitpid(worker.process, nullptr, WNOHANG);
+  return fmt::format("it took longer than {} s and was stopped", limit.count());
 }
 
 }  // namespace
@@ -112,12 +136,12 @@ std::size_t cores_allowed() {
   return static_cast<std::size_t>(std::max(1, known ? CPU_COUNT(&set) : 1));
 }
 
-Outcome run_apart(std::size_t count, std::size_t jobs, const std::function<std::string(std::size_t)>& work,
+Outcome run_apart(std::size_t count, WorkLimits limits, const std::function<std::string(std::size_t)>& work,
                   const std::function<Outcome(std::size_t, const std::string&, const std::string&)>& done) {
   std::vector<Worker> running;
   std::size_t next = 0;
   while (next < count || !running.empty()) {
-    while (next < count && running.size() < jobs) {
+    while (next < count && running.size() < limits.jobs) {
       Worker fresh;
       fresh.task = next;
       if (!start(fresh, work)) {
@@ -126,14 +150,16 @@ Outcome run_apart(std::size_t count, std::size_t jobs, const std::function<std::
               fmt::format("no process can be started ({}); close other programs", std::strerror(errno))};
         break;
       }
+      if (limits.each.count() > 0) fresh.until = Clock::now() + limits.each;
       running.push_back(fresh);
       ++next;
     }
     const auto ends = wait_for(running);
     for (std::size_t i = ends.size(); i-- > 0;) {
-      if (ends[i].revents == 0 || take(running[i])) continue;
+      const bool ended = ends[i].revents != 0 && !take(running[i]);
+      if (!ended && Clock::now() < running[i].until) continue;
       const Worker ready = running[i];
-      const std::string trouble = finish(running[i]);
+      const std::string trouble = ended ? finish(running[i]) : give_up(running[i], limits.each);
       running.erase(running.begin() + static_cast<std::ptrdiff_t>(i));
       if (auto error = done(ready.task, ready.text, trouble)) {
         stop(running);

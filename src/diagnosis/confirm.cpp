@@ -227,6 +227,7 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
     run.expected_loudness = suspect->visibility[r];
     if (run.heard >= run.enough || settings.injections == 0) continue;
     const RunSound& sound = sounds[recording];
+    const Recording& recorded = hearing.sound_of(recording, sounds);
     say(fmt::format("putting the fault into recording {} at growing level", recording + 1));
     const Bench bench{car,
                       sound,
@@ -234,7 +235,7 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
                       part,
                       suspect->fault,
                       std::max(out.enough, run.heard + clearly_more),
-                      resample(sound.recording.samples, sound.recording.sample_rate, injection_rate_hz),
+                      resample(recorded.samples, recorded.sample_rate, injection_rate_hz),
                       motion_found(hearing.runs[recording].tracking, hearing.heard[r].bend)};
     const std::vector<Trial> trials = inject(bench, settings.injections);
     run.injected = static_cast<int>(trials.size());

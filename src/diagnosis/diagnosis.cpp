@@ -140,7 +140,8 @@ Diagnosis diagnose(const Car& car, const std::vector<RunSound>& sounds) {
 Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& experience) {
   Diagnosis diagnosis;
   diagnosis.car_name = car.name;
-  auto& [runs, index, heard, candidates] = hearing;
+  auto& heard = hearing.heard;
+  auto& candidates = hearing.candidates;
   const Ranking ranking = rank(car, candidates, experience);
   diagnosis.earlier_findings = experience.findings;
   diagnosis.no_fault = ranking.no_fault;
@@ -148,9 +149,9 @@ Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& exper
   for (std::size_t i = 0; i < ranking.parts.size(); ++i) {
     Candidate& candidate = candidates[ranking.parts[i].best];
     if (i < suspects_with_lines) show_lines(candidate, heard);
-    diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, index));
+    diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, hearing.index));
   }
-  diagnosis.runs = runs;
+  diagnosis.runs = hearing.runs;
   conclude(diagnosis, candidates, heard);
   diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), limits_in_unit_of(diagnosis));
   diagnosis.cautions = cautions_for(diagnosis, car);

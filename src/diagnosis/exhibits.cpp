@@ -248,7 +248,7 @@ void add_map(SuspectExhibit& out, const Hearing& hearing, const Suspect& suspect
   if (out.engine_bound && !tracking.engine) return;
   const DrawnSpectrum& drawn = out.envelope ? *out.envelope : out.tones;
   OrderMap map =
-      order_map(sounds[i].recording, out.engine_bound ? *tracking.engine : tracking.wheel,
+      order_map(hearing.sound_of(i, sounds), out.engine_bound ? *tracking.engine : tracking.wheel,
                 *candidate_of(hearing, suspect), drawn.step * static_cast<double>(drawn.db.size()));
   if (map.rows == 0) return;
   map.marks = drawn.marks;
@@ -281,10 +281,11 @@ std::vector<SpeedCurve> speed_curves(const Car& car, const Hearing& hearing) {
     SpeedCurve curve;
     curve.recording = i;
     curve.step = Seconds(step_s);
+    const double from = report.excerpt ? report.excerpt->from.value() : 0.0;
     for (double t = 0.0; t <= report.tracking.wheel.duration(); t += step_s) {
       const Speed found = ShaftRate(report.tracking.wheel.rate_at(t)) * car.tyre.rolling_circumference;
       curve.found_mps.push_back(found.value());
-      if (told) curve.told_mps.push_back(told_at(report.run.speed.points, t));
+      if (told) curve.told_mps.push_back(told_at(report.run.speed.points, from + t));
     }
     curves.push_back(std::move(curve));
   }

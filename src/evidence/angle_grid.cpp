@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "gearhark/signal/fft.hpp"
 
@@ -21,18 +22,28 @@ std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, 
   return times;
 }
 
-EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz) {
+EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz,
+                       std::optional<double> turns) {
   EqualAngle grid;
   grid.first_turn = shaft.at(0.0);
-  grid.turns = shaft.at(duration_s) - grid.first_turn;
-  double slowest = grid.turns / duration_s;
+  const double turned = shaft.at(duration_s) - grid.first_turn;
+  grid.turns = turns.value_or(turned);
+  double slowest = turned / duration_s;
   for (double t = 0.0; t < duration_s; t += shaft.step_s) slowest = std::min(slowest, shaft.rate_at(t));
   // A stop in the middle must not blow the grid up: below a fifth of the mean rate the top of the band is
   // given up.
-  const double per_turn = 1.02 * rate_hz / std::max(slowest, 0.2 * grid.turns / duration_s);
-  const std::size_t points = good_length(static_cast<std::size_t>(std::ceil(grid.turns * per_turn)));
-  grid.times = times_of_equal_angle(shaft, grid.first_turn, grid.turns / static_cast<double>(points), points);
+  const double per_turn = 1.02 * rate_hz / std::max(slowest, 0.2 * turned / duration_s);
+  grid.points = good_length(static_cast<std::size_t>(std::ceil(grid.turns * per_turn)));
+  const std::size_t reached =
+      turns ? std::min(grid.points, static_cast<std::size_t>(turned / grid.step())) : grid.points;
+  grid.times = times_of_equal_angle(shaft, grid.first_turn, grid.step(), reached);
   return grid;
+}
+
+void taper(std::vector<float>& values, std::size_t count) {
+  for (std::size_t i = 0; i < count; ++i)
+    values[i] *= static_cast<float>(
+        0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(count)));
 }
 
 }  // namespace gearhark

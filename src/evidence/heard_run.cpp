@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "gearhark/evidence/healthy_orders.hpp"
+#include "gearhark/evidence/mean_spectra.hpp"
 #include "gearhark/signal/resample.hpp"
 
 namespace gearhark {
@@ -11,17 +13,22 @@ namespace {
 
 constexpr double analysis_rate_hz = 16000.0;
 
-OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
-                   const Car& car, const DriveState& state, const ShaftRates& rates, Reference on,
-                   const EnvelopeSettings& settings) {
-  const BandSpectra bands = band_spectra(samples, reference, also, settings);
+// Masked for either kind of events.
+OnShaft masked(const BandSpectra& bands, OrderSpectrum tones, const Car& car, const HeardRun& run,
+               Reference on) {
   OnShaft out;
-  out.locked =
-      grouped(bands, healthy_orders(car, state, rates, on, Events::locked), lowest_order(Events::locked));
-  out.slipping =
-      grouped(bands, healthy_orders(car, state, rates, on, Events::slipping), lowest_order(Events::slipping));
-  out.tones = order_spectrum(samples, settings.rate_hz, reference);
+  out.locked = grouped(bands, healthy_orders(car, run.state, run.rates, on, Events::locked),
+                       lowest_order(Events::locked));
+  out.slipping = grouped(bands, healthy_orders(car, run.state, run.rates, on, Events::slipping),
+                         lowest_order(Events::slipping));
+  out.tones = std::move(tones);
   return out;
+}
+
+OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
+                   const Car& car, const HeardRun& run, Reference on, const EnvelopeSettings& settings) {
+  return masked(band_spectra(samples, reference, also, settings),
+                order_spectrum(samples, settings.rate_hz, reference), car, run, on);
 }
 
 // What a sound car's machines do: firing that is not quite even, and each machine's own turning, at a rate
@@ -71,10 +78,8 @@ void leave_out_tyres(std::vector<Family>& families, const Car& car) {
   });
 }
 
-}  // namespace
-
-HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
-                   Hertz bandwidth, const Tracking& tracking) {
+// A run before its sound is looked at.
+HeardRun as_noted(const Car& car, const Run& run) {
   HeardRun heard;
   heard.state = {run.gear, run.clutch};
   heard.load = run.load;
@@ -84,22 +89,92 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   if (run.speed.source == SpeedSource::exact_shaft) leave_out_tyres(heard.families, car);
   heard.healthy = healthy_families(car, heard.rates);
   heard.unlisted = unlisted_family();
+  return heard;
+}
+
+EnvelopeSettings settings_for(double rate_hz, Hertz bandwidth) {
+  EnvelopeSettings settings;
+  settings.rate_hz = analysis_rate_hz;
+  settings.highest =
+      Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
+  return settings;
+}
+
+// The mean spectra of the pieces so far on one shaft.
+struct SumsOnShaft {
+  MeanBandSpectra bands;
+  MeanOrderSpectrum tones;
+  double turned = 0.0, seconds = 0.0;
+
+  void add(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
+           EnvelopeSettings settings, double turns) {
+    settings.turns = turns;
+    const double length = static_cast<double>(samples.size() - 1) / settings.rate_hz;
+    const double passed = reference.at(length) - reference.at(0.0), weight = std::min(1.0, passed / turns);
+    bands.add(band_spectra(samples, reference, also, settings), weight);
+    tones.add(order_spectrum(samples, settings.rate_hz, reference, turns), weight);
+    turned += passed;
+    seconds += length;
+  }
+  [[nodiscard]] ShaftRate rate() const { return ShaftRate(seconds > 0.0 ? turned / seconds : 0.0); }
+};
+
+}  // namespace
+
+HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
+                   Hertz bandwidth, const Tracking& tracking) {
+  HeardRun heard = as_noted(car, run);
   heard.duration = Seconds(static_cast<double>(samples.size()) / rate_hz);
   heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());
   heard.bend = expected_bend(run.turn, heard.wheel_rate * car.tyre.rolling_circumference);
 
   const std::vector<float> sound = resample(samples, rate_hz, analysis_rate_hz);
-  EnvelopeSettings settings;
-  settings.rate_hz = analysis_rate_hz;
-  settings.highest =
-      Hertz(std::min(settings.highest.value(), std::min(bandwidth.value() * 1.05, 0.475 * rate_hz)));
+  const EnvelopeSettings settings = settings_for(rate_hz, bandwidth);
   const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
-  heard.wheel =
-      spectra_on(tracking.wheel, engine, sound, car, heard.state, heard.rates, Reference::wheel, settings);
+  heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard, Reference::wheel, settings);
   if (engine) {
     heard.engine_rate = ShaftRate(engine->mean_rate());
-    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard.state, heard.rates,
-                              Reference::engine, settings);
+    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard, Reference::engine, settings);
+  }
+  return heard;
+}
+
+struct PieceListener::State {
+  const Car& car;
+  const Run run;
+  const double rate_hz;
+  const EnvelopeSettings settings;
+  const Turns turns;
+  SumsOnShaft wheel, engine;
+  double seconds = 0.0;
+};
+
+PieceListener::PieceListener(const Car& car, const Run& run, double rate_hz, Hertz bandwidth, Turns turns)
+    : state_(new State{car, run, rate_hz, settings_for(rate_hz, bandwidth), turns, {}, {}}) {}
+PieceListener::~PieceListener() = default;
+PieceListener::PieceListener(PieceListener&&) noexcept = default;
+PieceListener& PieceListener::operator=(PieceListener&&) noexcept = default;
+
+void PieceListener::add(std::span<const float> samples, const Tracking& tracking) {
+  State& s = *state_;
+  s.seconds += static_cast<double>(samples.size()) / s.rate_hz;
+  const std::vector<float> sound = resample(samples, s.rate_hz, analysis_rate_hz);
+  const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
+  s.wheel.add(tracking.wheel, engine, sound, s.settings, s.turns.wheel);
+  if (engine && s.turns.engine > 0.0)
+    s.engine.add(*engine, &tracking.wheel, sound, s.settings, s.turns.engine);
+}
+
+HeardRun PieceListener::heard() && {
+  State s = std::move(*state_);
+  HeardRun heard = as_noted(s.car, s.run);
+  heard.duration = Seconds(s.seconds);
+  heard.wheel_rate = s.wheel.rate();
+  heard.bend = expected_bend(s.run.turn, heard.wheel_rate * s.car.tyre.rolling_circumference);
+  heard.wheel = masked(s.wheel.bands.mean(), s.wheel.tones.mean(), s.car, heard, Reference::wheel);
+  if (s.engine.seconds > 0.0) {
+    heard.engine_rate = s.engine.rate();
+    heard.engine = masked(s.engine.bands.mean(), s.engine.tones.mean(), s.car, heard, Reference::engine);
   }
   return heard;
 }

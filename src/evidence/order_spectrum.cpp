@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 
 #include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/signal/distributions.hpp"
@@ -45,17 +44,18 @@ OrderSpectrum::Strength OrderSpectrum::strength(double order, double half_width_
   double mean = 0.0;
   for (std::size_t k = from; k < to; ++k) mean += static_cast<double>(power[k] / background[k]) / bins;
   // Neighbouring bins of a Hann window are correlated: 1.94 bins count as one.
-  const double freedom = bins / (1.94 - 0.94 / bins);
+  const double freedom = pieces * bins / (1.94 - 0.94 / bins);
   return {mean, gamma_upper_tail(freedom, freedom * mean)};
 }
 
-OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference) {
+OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference,
+                             std::optional<double> turns) {
   const std::vector<float> level = level_normalised(samples, rate_hz);
-  const EqualAngle grid = equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
+  const EqualAngle grid =
+      equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz, turns);
   std::vector<float> by_angle = resample_at(level, rate_hz, grid.times);
-  for (std::size_t i = 0; i < by_angle.size(); ++i)
-    by_angle[i] *= static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
-                                                           static_cast<double>(by_angle.size())));
+  taper(by_angle, by_angle.size());
+  by_angle.resize(grid.points, 0.0f);
   std::vector<std::complex<float>> bins(by_angle.size() / 2 + 1);
   RealFft(by_angle.size()).forward(by_angle, bins);
   OrderSpectrum spectrum;

@@ -18,4 +18,19 @@ std::vector<float> outline(const Recording& recording, std::size_t parts) {
   return out;
 }
 
+std::vector<float> outline(const LongRecording& recording, std::size_t parts) {
+  std::vector<float> out(std::min(parts, recording.samples), 0.0F);
+  if (out.empty()) return out;
+  std::size_t at = 0, part = 0;
+  (void)recording.read([&](std::size_t, const Recording& piece) {
+    for (const float x : piece.samples) {
+      while ((part + 1) * recording.samples / out.size() <= at) ++part;
+      out[part] = std::max(out[part], std::abs(x));
+      ++at;
+    }
+    return true;
+  });
+  return out;
+}
+
 }  // namespace gearhark

@@ -123,8 +123,7 @@ Problem silent_problem(const RecordingQuality& q) {
           "Check that the app may use the microphone and that nothing covers it, then record again.", true};
 }
 
-void note_problems(const Recording& recording, const Flagged& bumps, RecordingQuality& q) {
-  const double duration_s = recording.duration().value();
+void note_problems(double duration_s, int bumps, RecordingQuality& q) {
   const auto note = [&](bool present, bool serious, std::string what, std::string sentence,
                         std::string cure) {
     if (present) q.problems.push_back({std::move(what), std::move(sentence), std::move(cure), serious});
@@ -158,7 +157,7 @@ void note_problems(const Recording& recording, const Flagged& bumps, RecordingQu
        "Close other apps, switch noise suppression off and record again.");
   const bool cut_out = q.bumps_per_minute <= not_bumps_per_minute;
   note(q.bumps_per_minute > many_bumps_per_minute, false, "bumps",
-       fmt::format("{} impacts, {:.0f} a minute; {}.", bumps.events, q.bumps_per_minute,
+       fmt::format("{} impacts, {:.0f} a minute; {}.", bumps, q.bumps_per_minute,
                    cut_out ? "they were cut out" : "too many to be the road alone, so they were kept"),
        "Choose a smooth road, and lay the phone on something soft.");
   std::stable_sort(q.problems.begin(), q.problems.end(),
@@ -206,7 +205,56 @@ RecordingQuality assess(const Recording& recording) {
   const std::vector<std::size_t> clean = clean_steps(spectra, spoilt, moments.moment_s);
   q.level_pumping_db = level_pumping(spectra, clean, q.bandwidth.value());
   q.wind_db = wind(spectra, clean);
-  note_problems(recording, bumps, q);
+  note_problems(recording.duration().value(), bumps.events, q);
+  return q;
+}
+
+void QualityOfPieces::add(const Recording& piece) {
+  const RecordingQuality q = assess(piece);
+  const double seconds = piece.duration().value();
+  power_ += q.level.power_ratio() * seconds;
+  sum_.clipped_share += q.clipped_share * seconds;
+  bumps_ += q.bumps_per_minute * seconds / 60.0;
+  sum_.dropouts += q.dropouts;
+  sum_.dropped += q.dropped;
+  sum_.usable += q.usable;
+  for (const Stretch& stretch : q.stretches) {
+    const Seconds from = stretch.from + Seconds(seconds_), to = stretch.to + Seconds(seconds_);
+    const bool goes_on = !sum_.stretches.empty() && (from - sum_.stretches.back().to).value() < 1e-6;
+    if (goes_on)
+      sum_.stretches.back().to = to;
+    else
+      sum_.stretches.push_back({from, to});
+  }
+  seconds_ += seconds;
+  if (q.level.value() < silent_db) return;
+  heard_s_ += seconds;
+  gain_variance_ += q.level_pumping_db * q.level_pumping_db * seconds;
+  wind_ += q.wind_db * seconds;
+  bandwidths_.emplace_back(q.bandwidth.value(), seconds);
+}
+
+RecordingQuality QualityOfPieces::whole() const {
+  RecordingQuality q = sum_;
+  if (seconds_ <= 0.0) return q;
+  q.level = Decibels::of_power_ratio(std::max(power_ / seconds_, 1e-20));
+  if (q.level.value() < silent_db || heard_s_ <= 0.0) {
+    q.problems.push_back(silent_problem(q));
+    return q;
+  }
+  q.clipped_share /= seconds_;
+  q.bumps_per_minute = 60.0 * bumps_ / seconds_;
+  q.level_pumping_db = std::sqrt(gain_variance_ / heard_s_);
+  q.wind_db = wind_ / heard_s_;
+  // The middle one: a quiet piece may hold nothing high without the codec being narrow.
+  auto sorted = bandwidths_;
+  std::sort(sorted.begin(), sorted.end());
+  double before = 0.0;
+  for (const auto& [hertz, seconds] : sorted) {
+    q.bandwidth = Hertz(hertz);
+    if ((before += seconds) >= 0.5 * heard_s_) break;
+  }
+  note_problems(seconds_, static_cast<int>(std::lround(bumps_)), q);
   return q;
 }
 

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <span>
 
 #include "gearhark/recording/sound_reader.hpp"
 #include "source.hpp"
@@ -46,37 +45,6 @@ Result<SampleRange> samples_of(const Cut& cut, double rate, const std::string& p
 
 double longest_s(double rate) { return std::min(longest_kept_s, static_cast<double>(most_samples) / rate); }
 
-// A part that is being filled.
-struct Part {
-  SampleRange range;
-  Recording recording;
-};
-
-void take(Part& part, std::span<const float> block, std::size_t heard) {
-  const SampleRange& range = part.range;
-  if (range.end <= heard) return;
-  const std::size_t skip = std::min(block.size(), range.first > heard ? range.first - heard : 0);
-  const std::size_t end = std::min(block.size(), range.end - heard);
-  if (end > skip)
-    part.recording.samples.insert(part.recording.samples.end(), block.begin() + static_cast<long>(skip),
-                                  block.begin() + static_cast<long>(end));
-}
-
-Result<std::vector<Part>> parts_of(const SoundReader& reader, const std::vector<Cut>& cuts,
-                                   const std::string& name) {
-  std::vector<Part> parts;
-  const double rate = reader.sample_rate();
-  for (const Cut& cut : cuts) {
-    const auto range = samples_of(cut, rate, name);
-    if (!range) return range.error();
-    parts.push_back({*range, {reader.facts(), rate, {}}});
-    const double stated = reader.facts().duration.value() * rate + 1.0;
-    parts.back().recording.samples.reserve(static_cast<std::size_t>(
-        std::min({most_reserved_samples, stated, static_cast<double>(range->end - range->first) + 1.0})));
-  }
-  return parts;
-}
-
 Error too_long(const std::string& path, double seconds) {
   return {
       fmt::format("\"{}\" is longer than {:.1f} hours, more than is used at once; give the part to use with "
@@ -84,66 +52,157 @@ Error too_long(const std::string& path, double seconds) {
                   path, seconds / 3600.0)};
 }
 
-}  // namespace
-
-Result<std::vector<Recording>> load_parts(const std::string& path, const std::vector<Cut>& cuts,
-                                          const std::string& name) {
-  const std::string& shown = name.empty() ? path : name;
-  auto reader = SoundReader::open(path, shown);
-  if (!reader) return reader.error();
-  const double rate = reader->sample_rate();
-  auto parts = parts_of(*reader, cuts, shown);
-  if (!parts) return parts.error();
-  std::size_t last = 0;
-  for (const Part& part : *parts) last = std::max(last, part.range.end);
-
-  const auto most_kept = static_cast<std::size_t>(longest_s(rate) * rate);
-  std::size_t heard = 0;
-  bool whole = false;
-  while (heard < last) {
-    const auto block = reader->next();
-    if ((whole = block.empty())) break;
-    std::size_t kept = 0;
-    for (Part& part : *parts) {
-      take(part, block, heard);
-      kept += part.recording.samples.size();
+// The samples from range.first to range.end as they come, block by block.
+class RangeReader {
+ public:
+  RangeReader(SoundReader reader, SampleRange range) : reader_(std::move(reader)), range_(range) {}
+  // Empty: the end of the range or of the file. Only then heard() is the file's length, or range.end and
+  // more.
+  std::span<const float> next() {
+    while (heard_ < range_.end) {
+      const auto block = reader_.next();
+      if ((whole_ = block.empty())) break;
+      const std::size_t skip = std::min(block.size(), range_.first > heard_ ? range_.first - heard_ : 0);
+      const std::size_t end = std::min(block.size(), range_.end - heard_);
+      heard_ += block.size();
+      if (end > skip) return block.subspan(skip, end - skip);
+      if (too_much()) break;
     }
-    heard += block.size();
-    if (kept > most_kept) return too_long(shown, longest_s(rate));
-    if (static_cast<double>(heard) > longest_heard_s * rate)
-      return Error{fmt::format("\"{}\" is longer than {:.0f} hours; cut it into shorter pieces.", shown,
-                               longest_heard_s / 3600.0)};
+    return {};
   }
+  [[nodiscard]] std::size_t heard() const { return heard_; }
+  [[nodiscard]] bool whole() const { return whole_; }  // the file's end was reached
+  [[nodiscard]] bool too_much() const {
+    return static_cast<double>(heard_) > longest_heard_s * reader_.sample_rate();
+  }
+  [[nodiscard]] const SoundReader& reader() const { return reader_; }
 
-  const double heard_s = static_cast<double>(heard) / rate;
-  const std::string damage = reader->damage();
+ private:
+  SoundReader reader_;
+  SampleRange range_;
+  std::size_t heard_ = 0;
+  bool whole_ = false;
+};
+
+// What is wrong with a recording of which so many samples came; else its facts are put right.
+std::optional<Error> looked_through(const RangeReader& range, const std::string& path, const Cut& cut,
+                                    std::size_t samples, Recording& recording) {
+  const double heard_s = static_cast<double>(range.heard()) / recording.sample_rate;
+  if (range.whole()) recording.facts.duration = Seconds(heard_s);
+  const std::string damage = range.reader().damage();
   if (!damage.empty() && heard_s < least_of_a_damaged_file_s)
     return Error{
         fmt::format("\"{}\" is damaged ({}) and only {:.1f} s of it can be heard; copy it from the phone "
                     "again or record again.",
-                    shown, damage, heard_s)};
-  if (heard == 0)
+                    path, damage, heard_s)};
+  if (range.heard() == 0)
+    return Error{fmt::format("\"{}\" holds no samples; copy it from the phone again or record again.", path)};
+  if (samples == 0)
     return Error{
-        fmt::format("\"{}\" holds no samples; copy it from the phone again or record again.", shown)};
-  std::vector<Recording> out;
-  for (std::size_t i = 0; i < parts->size(); ++i) {
-    Recording& recording = (*parts)[i].recording;
-    if (recording.samples.empty())
-      return Error{
-          fmt::format("\"{}\": the part asked for starts at {:.1f} s, but the recording ends at {:.1f} s; "
-                      "give an earlier start.",
-                      shown, cuts[i].from.value(), heard_s)};
-    if (whole) recording.facts.duration = Seconds(heard_s);
-    if (!damage.empty()) recording.facts.note += (recording.facts.note.empty() ? "" : "; ") + damage;
-    out.push_back(std::move(recording));
+        fmt::format("\"{}\": the part asked for starts at {:.1f} s, but the recording ends at {:.1f} s; "
+                    "give an earlier start.",
+                    path, cut.from.value(), heard_s)};
+  if (!damage.empty()) recording.facts.note += (recording.facts.note.empty() ? "" : "; ") + damage;
+  return {};
+}
+
+Error much_too_long(const std::string& path) {
+  return {fmt::format("\"{}\" is longer than {:.0f} hours; cut it into shorter pieces.", path,
+                      longest_heard_s / 3600.0)};
+}
+
+// Reads `long_one` through; `first` is at the start of its file.
+std::optional<Error> read_pieces(const LongRecording& long_one, const SoundReader& first, SampleRange range,
+                                 const std::function<bool(std::size_t, Recording&)>& hear) {
+  auto reader = first.again();
+  if (!reader) return reader.error();
+  Recording piece;
+  piece.facts = first.facts();
+  piece.sample_rate = first.sample_rate();
+  RangeReader samples(*std::move(reader), range);
+  std::span<const float> block;
+  for (std::size_t i = 0; i < long_one.pieces; ++i) {
+    const std::size_t wanted = long_one.first_sample(i + 1) - long_one.first_sample(i);
+    piece.samples.clear();
+    piece.samples.reserve(wanted);
+    while (piece.samples.size() < wanted) {
+      if (block.empty()) block = samples.next();
+      if (block.empty())
+        return Error{fmt::format("\"{}\" became shorter while it was read; leave it alone and try again.",
+                                 first.facts().file)};
+      const std::size_t taken = std::min(block.size(), wanted - piece.samples.size());
+      piece.samples.insert(piece.samples.end(), block.begin(), block.begin() + static_cast<long>(taken));
+      block = block.subspan(taken);
+    }
+    if (!hear(i, piece)) break;
   }
+  return {};
+}
+
+std::shared_ptr<const LongRecording> pieces_of(const SoundReader& reader, SampleRange range,
+                                               std::size_t samples, double piece_samples) {
+  auto first = reader.again();
+  if (!first) return nullptr;
+  const auto out = std::make_shared<LongRecording>();
+  out->samples = samples;
+  out->pieces = static_cast<std::size_t>(std::ceil(static_cast<double>(samples) / piece_samples));
+  const auto kept = std::make_shared<SoundReader>(*std::move(first));
+  out->read = [self = out.get(), kept, range](const auto& hear) {
+    return read_pieces(*self, *kept, range, hear);
+  };
   return out;
 }
 
+// Without `holding` what is too long to be held is an error.
+Result<LoadedSound> load(const std::string& file, const Cut& cut, const Holding* holding,
+                         const std::string& name) {
+  auto reader = SoundReader::open(file, name);
+  if (!reader) return reader.error();
+  const std::string path = reader->facts().file;
+  LoadedSound out;
+  Recording& recording = out.recording;
+  recording.facts = reader->facts();
+  recording.sample_rate = reader->sample_rate();
+  const auto range = samples_of(cut, recording.sample_rate, path);
+  if (!range) return range.error();
+  const double longest = holding ? holding->longest.value() : longest_s(recording.sample_rate);
+  const auto most_held = static_cast<std::size_t>(longest * recording.sample_rate);
+  recording.samples.reserve(
+      static_cast<std::size_t>(std::min({most_reserved_samples, static_cast<double>(most_held),
+                                         recording.facts.duration.value() * recording.sample_rate + 1.0})));
+
+  RangeReader part(*std::move(reader), *range);
+  std::size_t samples = 0;
+  for (auto block = part.next(); !block.empty(); block = part.next()) {
+    samples += block.size();
+    if (samples <= most_held)
+      recording.samples.insert(recording.samples.end(), block.begin(), block.end());
+    else if (holding)
+      std::vector<float>().swap(recording.samples);
+    else
+      return too_long(path, longest);
+    if (part.too_much()) break;
+  }
+  if (part.too_much()) return much_too_long(path);
+  if (auto error = looked_through(part, path, cut, samples, recording)) return *error;
+  if (samples <= most_held) return out;
+  out.pieces = pieces_of(part.reader(), *range, samples, holding->piece.value() * recording.sample_rate);
+  if (!out.pieces)
+    return Error{fmt::format("\"{}\" can't be read a second time; leave it alone and try again.", path)};
+  return out;
+}
+
+}  // namespace
+
+Result<LoadedSound> load_sound(const std::string& path, const Cut& cut, const Holding& holding,
+                               const std::string& name) {
+  return load(path, cut, &holding, name);
+}
+
 Result<Recording> load_recording(const std::string& path, const Cut& cut) {
-  auto parts = load_parts(path, {cut});
-  if (!parts) return parts.error();
-  return std::move(parts->front());
+  auto sound = load(path, cut, nullptr, "");
+  if (!sound) return sound.error();
+  return std::move(sound->recording);
 }
 
 }  // namespace gearhark

@@ -87,6 +87,7 @@ void add_note(std::string& note, const std::string& more) {
 
 struct SoundReader::State {
   std::unique_ptr<Source> source;
+  std::string path;
   RecordingFacts facts;
   std::vector<float> weights, block;
   double frames = 0.0;  // delivered so far
@@ -112,6 +113,7 @@ Result<SoundReader> SoundReader::open(const std::string& path, const std::string
   auto source = open_source(path, shown);
   if (!source) return source.error();
   auto state = std::make_unique<State>();
+  state->path = path;
   state->facts = facts_of(shown, (*source)->facts());
   state->weights = {1.0F};
   if ((*source)->facts().channels > 1 || (*source)->facts().floating) {
@@ -141,6 +143,19 @@ SoundReader::SoundReader(std::unique_ptr<State> state) : state_(std::move(state)
 SoundReader::~SoundReader() = default;
 SoundReader::SoundReader(SoundReader&&) noexcept = default;
 SoundReader& SoundReader::operator=(SoundReader&&) noexcept = default;
+
+Result<SoundReader> SoundReader::again() const {
+  auto source = open_source(state_->path, state_->facts.file);
+  if (!source) return source.error();
+  auto state = std::make_unique<State>();
+  state->path = state_->path;
+  state->facts = state_->facts;
+  state->weights = state_->weights;
+  state->source = std::move(*source);
+  if (state->source->facts().channels != state_->source->facts().channels)
+    return about(state->facts.file, "changed while it was read; leave it alone and try again");
+  return SoundReader(std::move(state));
+}
 
 const RecordingFacts& SoundReader::facts() const { return state_->facts; }
 double SoundReader::sample_rate() const { return state_->source->facts().sample_rate; }

@@ -18,13 +18,26 @@ bool heard(const SuspectExhibit& exhibit) {
                      [&](const RunLevel& l) { return l.recording == exhibit.recording && l.found > 0; });
 }
 
+// Usable stretches of what is played: the run, or the excerpt of a long one.
+std::vector<Stretch> stretches_shown(const RunReport& report) {
+  if (!report.excerpt) return report.quality.stretches;
+  std::vector<Stretch> out;
+  for (Stretch part : report.quality.stretches) {
+    part.from = std::max(part.from, report.excerpt->from);
+    part.to = std::min(part.to, report.excerpt->to);
+    if (part.to > part.from)
+      out.push_back({part.from - report.excerpt->from, part.to - report.excerpt->from});
+  }
+  return out;
+}
+
 // The middle of the longest usable stretch.
-Stretch part_of(const RecordingQuality& quality, Seconds whole, Seconds longest) {
+Stretch part_of(const std::vector<Stretch>& stretches, Seconds whole, Seconds longest) {
   Stretch best{Seconds(0), whole};
-  if (!quality.stretches.empty())
-    best =
-        *std::max_element(quality.stretches.begin(), quality.stretches.end(),
-                          [](const Stretch& a, const Stretch& b) { return a.to - a.from < b.to - b.from; });
+  if (!stretches.empty())
+    best = *std::max_element(stretches.begin(), stretches.end(), [](const Stretch& a, const Stretch& b) {
+      return a.to - a.from < b.to - b.from;
+    });
   const Seconds spare = best.to - best.from - longest;
   if (spare > Seconds(0)) return {best.from + 0.5 * spare, best.from + 0.5 * spare + longest};
   return best;
@@ -68,8 +81,8 @@ std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, con
   for (const SuspectExhibit& exhibit : exhibits.suspects) {
     if (!heard(exhibit)) continue;
     const auto run = static_cast<std::size_t>(exhibit.recording);
-    const Recording& recording = sounds[run].recording;
-    const Stretch part = part_of(hearing.runs[run].quality, recording.duration(), settings.longest);
+    const Recording& recording = hearing.sound_of(run, sounds);
+    const Stretch part = part_of(stretches_shown(hearing.runs[run]), recording.duration(), settings.longest);
     const auto listening =
         listen(car, sounds, hearing, {exhibit.part, exhibit.fault, run, Emphasis::none, part});
     if (!listening) continue;  // nothing to pick out: the page then has no clip of it
@@ -77,7 +90,7 @@ std::vector<Clip> clips(const Car& car, const std::vector<RunSound>& sounds, con
     clip.part = exhibit.part;
     clip.fault = exhibit.fault;
     clip.recording = exhibit.recording;
-    clip.from = part.from;
+    clip.from = part.from + (hearing.runs[run].excerpt ? hearing.runs[run].excerpt->from : Seconds(0));
     clip.duration = part.to - part.from;
     clip.low = listening->low;
     clip.high = listening->high;

@@ -396,7 +396,7 @@ Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds, co
   std::tie(out.low, out.high) = band_of(candidate, hearing.heard[*place], *place);
   out.tracking = hearing.runs[out.run].tracking;
   out.notched = healthy_tones(car, hearing.heard[*place], candidate.part, out.low, out.high);
-  const Recording& recording = sounds[out.run].recording;
+  const Recording& recording = hearing.sound_of(out.run, sounds);
   out.rate_hz = recording.sample_rate;
   std::vector<float> band = band_of_part(recording, settings.stretch, out);
   if (settings.emphasis == Emphasis::beat) {

@@ -6,7 +6,6 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "gearhark/recording/outline.hpp"
 #include "gearhark/report/speed.hpp"
 #include "wrap.hpp"
 
@@ -107,9 +106,9 @@ Json problems_json(const RecordingQuality& quality) {
 }
 
 // Three digits are more than a picture shows.
-Json outline_json(const Recording& recording, std::size_t parts) {
+Json outline_json(const std::vector<float>& outline) {
   Json list = Json::array();
-  for (const float largest : outline(recording, parts)) list.push_back(std::round(1000.0 * largest) / 1000.0);
+  for (const float largest : outline) list.push_back(std::round(1000.0 * largest) / 1000.0);
   return list;
 }
 
@@ -123,22 +122,22 @@ Json stretches_json(const RecordingQuality& quality) {
 }  // namespace
 
 std::string check_text(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed) {
+                       const std::optional<SpeedCheck>& speed, std::optional<Seconds> length) {
   std::string out = recording.facts.file + "\n" + row("format", format_words(recording));
   if (!recording.facts.note.empty()) out += row("note", recording.facts.note);
   // Of a silent recording nothing else was measured.
   out += quality.bandwidth.value() > 0.0
              ? measurements(recording, quality)
              : row("level", fmt::format("{:.1f} dB re full scale", quality.level.value()));
-  out += row("usable",
-             fmt::format("{:.1f} s of {:.1f} s, in {}", quality.usable.value(), recording.duration().value(),
-                         plural(quality.stretches.size(), "stretch", "es")));
+  out += row("usable", fmt::format("{:.1f} s of {:.1f} s, in {}", quality.usable.value(),
+                                   length.value_or(recording.duration()).value(),
+                                   plural(quality.stretches.size(), "stretch", "es")));
   if (speed) out += speed_rows(*speed);
   return out + verdict_words(quality);
 }
 
 std::string check_json(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed, std::size_t outline_parts) {
+                       const std::optional<SpeedCheck>& speed, const std::vector<float>& outline) {
   const RecordingFacts& facts = recording.facts;
   Json value = {{"format", "gearhark check"},
                 {"version", 1},
@@ -162,7 +161,7 @@ std::string check_json(const Recording& recording, const RecordingQuality& quali
                 {"stretches", stretches_json(quality)},
                 {"problems", problems_json(quality)}};
   if (speed) value["speed"] = speed_json(*speed);
-  if (outline_parts > 0) value["outline"] = outline_json(recording, outline_parts);
+  if (!outline.empty()) value["outline"] = outline_json(outline);
   // A file name need not be UTF-8.
   return value.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

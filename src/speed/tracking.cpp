@@ -4,10 +4,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <memory>
 
 #include "car_lines.hpp"
 #include "gearhark/signal/parallel.hpp"
+#include "gearhark/speed/pieces.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
 #include "idle.hpp"
@@ -326,21 +328,14 @@ void use_engine_rate(const Car& car, const Gear& gear, bool tied, StatedSpeed& s
   stated.points = {{Seconds(0), wheel * car.tyre.rolling_circumference}};
 }
 
-// A log with a clock of its own: seconds from its zero to the start of the recording. Every start that leaves
-// the recording within the log is tried, a minute of them at a time and then nearer; the lines choose.
-double start_in_log(const RunInput& input, const Sound& sound, const Car& car, const CarLines& lines) {
-  const auto& points = input.run.speed.points;
-  const double spare = points.empty() ? 0.0 : points.back().time.value() - length_of(input);
-  if (spare <= 0.0) return 0.0;
+// Every start from 0 to `spare` is tried, a minute of them at a time and then nearer; the most evidence
+// counts.
+double best_start(double spare, const std::function<double(double)>& evidence) {
   double best_start = 0.0, best = -1e300;
   const auto attempt = [&](double start) {
-    StatedSpeed laid = input.run.speed;
-    for (SpeedPoint& point : laid.points) point.time -= Seconds(start);
-    const RatePrior prior =
-        rate_prior(laid, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), input.run.load);
-    const double evidence = AngleSearch(sound, prior).evidence_per_s(lines.wheel);
-    if (evidence <= best) return;
-    best = evidence;
+    const double found = evidence(start);
+    if (found <= best) return;
+    best = found;
     best_start = start;
   };
   double step = std::max(2.0, spare / 40.0);
@@ -351,6 +346,21 @@ double start_in_log(const RunInput& input, const Sound& sound, const Car& car, c
       if (start >= 0.0 && start <= spare) attempt(start);
   }
   return best_start;
+}
+
+// A log with a clock of its own: seconds from its zero to the start of the recording. Every start that leaves
+// the recording within the log is tried; the lines choose.
+double start_in_log(const RunInput& input, const Sound& sound, const Car& car, const CarLines& lines) {
+  const auto& points = input.run.speed.points;
+  const double spare = points.empty() ? 0.0 : points.back().time.value() - length_of(input);
+  if (spare <= 0.0) return 0.0;
+  return best_start(spare, [&](double start) {
+    StatedSpeed laid = input.run.speed;
+    for (SpeedPoint& point : laid.points) point.time -= Seconds(start);
+    const RatePrior prior =
+        rate_prior(laid, length_of(input), 1.0 / car.tyre.rolling_circumference.value(), input.run.load);
+    return AngleSearch(sound, prior).evidence_per_s(lines.wheel);
+  });
 }
 
 // Nothing is searched yet, but what can't be is told at once. Lays the log of the run against the sound.
@@ -471,6 +481,35 @@ bool usual_scale(SpeedSource source, double scale) {
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run) {
   const RunInput input{run, samples, sample_rate};
   return track_all(car, std::span(&input, 1)).front();
+}
+
+Tracking track_near(double scale, std::span<const float> samples, double sample_rate, const Car& car,
+                    const Run& run) {
+  RunInput input{run, samples, sample_rate};
+  Attempt attempt = prepared(input, car);
+  if (!attempt.known) return std::move(attempt.tracking);
+  narrow(attempt.known->prior, scale);
+  return search_in(input, car, *attempt.known);
+}
+
+Seconds start_in_log(const Car& car, const Run& run, Seconds length, std::span<const Excerpt> excerpts) {
+  const auto lines = car_lines(car, {run.gear, run.clutch});
+  const auto& points = run.speed.points;
+  const double spare = points.empty() ? 0.0 : points.back().time.value() - length.value();
+  if (!run.speed.own_clock || !lines || spare <= 0.0) return Seconds(0.0);
+  std::vector<Sound> sounds;
+  for (const Excerpt& excerpt : excerpts)
+    sounds.push_back(decimate_for_tracking(excerpt.samples, excerpt.sample_rate));
+  return Seconds(best_start(spare, [&](double start) {
+    double evidence = 0.0;
+    for (std::size_t i = 0; i < sounds.size(); ++i) {
+      const Seconds from = excerpts[i].from + Seconds(start), long_is(sounds[i].duration());
+      const RatePrior prior = rate_prior(stated_within(run.speed, from, long_is), long_is.value(),
+                                         1.0 / car.tyre.rolling_circumference.value(), run.load);
+      evidence += AngleSearch(sounds[i], prior).evidence_per_s(lines->wheel);
+    }
+    return evidence;
+  }));
 }
 
 }  // namespace gearhark

@@ -1,4 +1,6 @@
 // Many road tests at once: every case gets its line, whatever happens to the others and to the program.
+#include <sys/stat.h>
+
 #include <catch2/catch.hpp>
 #include <map>
 #include <nlohmann/json.hpp>
@@ -60,6 +62,21 @@ TEST_CASE("a batch answers every case and one that can't be read stops no other"
                           Contains(list + ":5: this line is no JSON object") &&
                           Contains(list + ":6: \\\"car\\\" must be text") &&
                           Contains(list + ":7: the case \\\"good\\\" stands at " + list + ":3 already"));
+}
+
+TEST_CASE("a case that hangs is stopped at its time limit and the others are answered") {
+  const Folder folder;
+  const std::string silent = folder / "nobody_writes.toml";
+  REQUIRE(::mkfifo(silent.c_str(), 0600) == 0);
+  const std::string list = folder.write("list", silent + "\n" + (folder / "none.toml") + "\n");
+  const Ran ran = gearhark_run("batch " + list + " --jobs 1 --limit 2");
+  REQUIRE(ran.code == 0);
+  const auto answers = answers_in(ran.out);
+  REQUIRE(answers.size() == 2);
+  CHECK_THAT(answers.at(silent).at("error").get<std::string>(),
+             Contains("it took longer than 2 s and was stopped"));
+  CHECK_THAT(answers.at(folder / "none.toml").at("error").get<std::string>(), Contains("can't be read"));
+  for (const auto& [name, answer] : answers) is_schema_valid(answer);
 }
 
 TEST_CASE("a batch gives the same diagnosis as diagnose does") {

@@ -102,10 +102,10 @@ TEST_CASE("a bundle is read as a road test on the clock of its sound") {
   REQUIRE(run.speed.points.size() == 8);
   CHECK(run.speed.points[1].time.value() == Approx(3.5).margin(0.001));
   CHECK(run.speed.points[1].speed.value() == 18.1);
-  const auto sound = load_parts(run.sound(), {{*run.from, run.to}}, run.file);
+  const auto sound = load_sound(run.sound(), {*run.from, run.to}, {}, run.file);
   REQUIRE(sound);
-  CHECK(sound->front().samples.size() == 24 * rate);
-  CHECK(sound->front().facts.file == run.file);
+  CHECK(sound->recording.samples.size() == 24 * rate);
+  CHECK(sound->recording.facts.file == run.file);
   CHECK(folder.files() == 1);
 }
 
@@ -347,12 +347,12 @@ TEST_CASE("clicks in the sound and a step of the speed meet on one clock within 
   const std::vector<double> begins{11.0, 151.0, 201.0};
   for (std::size_t i = 0; i < 3; ++i) {
     const Run& run = test->runs[i];
-    const auto sound = load_parts(run.sound(), {{*run.from, run.to}}, run.file);
+    const auto sound = load_sound(run.sound(), {*run.from, run.to}, {}, run.file);
     REQUIRE(sound);
     // Every click of the run is where the clock says.
     int clicks = 0;
-    for (std::size_t n = 0; n < sound->front().samples.size(); ++n) {
-      if (sound->front().samples[n] < 0.5F) continue;
+    for (std::size_t n = 0; n < sound->recording.samples.size(); ++n) {
+      if (sound->recording.samples[n] < 0.5F) continue;
       const double in_file = run.from->value() + static_cast<double>(n) / rate;
       // The fixes come once a second, so the clock can be read off them: each lies at a whole second of it.
       double off = 1.0;

@@ -3,6 +3,7 @@
 //   runs -> (per run) shaft angle -> evidence per family -> combined over runs -> ranking -> Diagnosis
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -46,6 +47,7 @@ struct RunReport {
   Tracking tracking;
   ShaftRate mean_wheel, mean_wheel_sd;
   std::vector<std::string> problems;  // of the recording and of the speed, one sentence each
+  std::optional<Stretch> excerpt;     // of a long run: the part that is shown and played for all of it
 };
 
 // A run proposed next and why.
@@ -74,15 +76,18 @@ struct Diagnosis {
 };
 
 // A run with its sound, cut to the run: the samples begin at run.from, and the times of the stated speed
-// count from there. Pure core: no file is touched from here on.
+// count from there. Pure core: no file is touched from here on, but through the pieces of a long run.
 struct RunSound {
   Run run;
-  Recording recording;
+  Recording recording;                          // of a long run: without samples
+  std::shared_ptr<const LongRecording> pieces;  // of a long run
 };
 // Cuts a whole recording to run.from .. run.to and puts the end of a sweep at its end. Errors: the part lies
 // outside the recording.
 // `starts`: where in the file the recording begins, if it was not loaded from the file's start.
 Result<RunSound> run_sound(Run run, Recording whole, Seconds starts = Seconds(0.0));
+// Of a recording that was loaded from run.from to run.to, and may be long.
+Result<RunSound> run_sound(Run run, LoadedSound loaded);
 
 Diagnosis diagnose(const Car& car, const std::vector<RunSound>& runs);
 

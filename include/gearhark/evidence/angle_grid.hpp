@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <optional>
 #include <vector>
 
 #include "gearhark/speed/tracking.hpp"
@@ -10,8 +11,10 @@ namespace gearhark {
 
 struct EqualAngle {
   double first_turn = 0.0, turns = 0.0;
-  std::vector<double> times;  // seconds at which each of equally spaced angles is reached; a good FFT length
-  [[nodiscard]] double step() const { return turns / static_cast<double>(times.size()); }
+  std::size_t points = 0;  // equally spaced in these turns; a good FFT length
+  std::vector<double>
+      times;  // seconds at which they are reached; fewer than points where the shaft turned less
+  [[nodiscard]] double step() const { return turns / static_cast<double>(points); }
 };
 
 // Times at which `count` equal steps of `step_turns` from turn `first` begin.
@@ -19,7 +22,11 @@ std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, 
                                          std::size_t count);
 
 // From 0 to `duration_s`, fine enough that at the slowest moment there are as many points a second as
-// `rate_hz`.
-EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz);
+// `rate_hz`. `turns`: of the grid, whatever the shaft turned: what it turned more is left out.
+EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz,
+                       std::optional<double> turns = {});
+
+// A Hann window over the first `count` points.
+void taper(std::vector<float>& values, std::size_t count);
 
 }  // namespace gearhark

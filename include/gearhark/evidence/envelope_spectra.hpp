@@ -13,6 +13,7 @@
 #include <array>
 #include <cstddef>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -75,6 +76,7 @@ struct EnvelopeSettings {
   Seconds slow_mean{0.25};         // level changes slower than this are taken out
   double clip_sigmas = 6.0;        // robust sigmas of the envelope
   double background_orders = 1.5;  // width of the running median
+  std::optional<double> turns;     // of the spectra, as equal_angle() takes them; nothing: all of them
 };
 
 // Orders to be replaced by the background: known to sound in a healthy car.
@@ -91,6 +93,7 @@ struct BandLevelSpectra {
 };
 struct BandSpectra {
   double turns = 0.0, mean_rate = 0.0;
+  double pieces = 1.0;  // spectra averaged
   std::vector<BandLevelSpectra> levels;
 };
 

@@ -4,6 +4,7 @@
 //   spectra
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <span>
 
@@ -40,6 +41,27 @@ struct HeardRun {
 // samples at rate_hz, already cut to the run. `bandwidth`: carrier bands above carry nothing.
 HeardRun listen_to(const Car& car, const Run& run, std::span<const float> samples, double rate_hz,
                    Hertz bandwidth, const Tracking& tracking);
+
+// A run too long to be held, heard piece by piece: what listen_to() gives, with the pieces' spectra averaged.
+// `turns`: of the wheel and of the engine, on which the spectra of all pieces are made; what a piece turns
+// more is left out, one that turns less weighs less.
+class PieceListener {
+ public:
+  struct Turns {
+    double wheel = 0.0, engine = 0.0;
+  };
+  PieceListener(const Car& car, const Run& run, double rate_hz, Hertz bandwidth, Turns turns);
+  ~PieceListener();
+  PieceListener(PieceListener&&) noexcept;
+  PieceListener& operator=(PieceListener&&) noexcept;
+  void add(std::span<const float> samples, const Tracking& tracking);
+  // At least one piece was added.
+  [[nodiscard]] HeardRun heard() &&;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
 
 // The fundamental and modulation of a family in orders of the reference it follows, with `bend` as in
 // HeardRun. Nothing: it stands still, or mixes two references.

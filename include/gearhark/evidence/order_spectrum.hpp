@@ -1,6 +1,7 @@
 // The spectrum of the sound itself per shaft turn: where tones locked to a shaft (mesh, joints, tyres) stand.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -12,6 +13,7 @@ namespace gearhark {
 struct OrderSpectrum {
   double turns = 0.0;             // of the reference shaft; bin width = 1/turns orders
   double mean_rate = 0.0;         // turns per second
+  double pieces = 1.0;            // spectra averaged
   std::vector<float> power;       // per bin, level-normalised sound, Hann
   std::vector<float> background;  // noise power per bin, from the median of its neighbours
   [[nodiscard]] std::size_t bin(double order) const;
@@ -29,7 +31,8 @@ struct OrderSpectrum {
 };
 
 // samples: mono. Each half second is brought to the same level first, so that a sweep does not weigh its loud
-// end alone.
-OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference);
+// end alone. `turns`: as equal_angle() takes them.
+OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference,
+                             std::optional<double> turns = {});
 
 }  // namespace gearhark

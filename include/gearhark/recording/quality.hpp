@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "gearhark/recording/recording.hpp"
@@ -39,5 +40,19 @@ struct RecordingQuality {
 
 // Pure: looks at the samples alone. Speech and indicator ticks are not looked for.
 RecordingQuality assess(const Recording& recording);
+
+// Of a long recording, piece by piece: what assess() would say of the whole but for what lies across the
+// joints. Swings and gusts are the mean of the pieces'.
+class QualityOfPieces {
+ public:
+  void add(const Recording& piece);
+  [[nodiscard]] RecordingQuality whole() const;
+
+ private:
+  RecordingQuality sum_;  // level and bandwidth are kept apart
+  double power_ = 0.0, seconds_ = 0.0, bumps_ = 0.0;
+  double heard_s_ = 0.0, gain_variance_ = 0.0, wind_ = 0.0;  // over the pieces that are not silent
+  std::vector<std::pair<double, double>> bandwidths_;        // and seconds
+};
 
 }  // namespace gearhark

@@ -1,6 +1,8 @@
 // A phone recording as samples in memory, and what its file says of itself.
 #pragma once
 
+#include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -30,6 +32,27 @@ struct Recording {
   }
 };
 
+// A recording too long to be held in memory, read in pieces that can be: about as long as each other, in
+// order, without gaps. They can be read again and again, by one caller at a time.
+struct LongRecording {
+  std::size_t samples = 0;  // all pieces together
+  std::size_t pieces = 0;
+  // Calls `hear` with each piece and its number, until it says false. The piece may be changed or moved from.
+  // Error: the file can't be read again, or holds less than the first time.
+  std::function<std::optional<Error>(const std::function<bool(std::size_t, Recording&)>& hear)> read;
+  [[nodiscard]] std::size_t first_sample(std::size_t piece) const { return piece * samples / pieces; }
+};
+
+// What load_sound() gives: samples, or of a long recording the way to its pieces and no samples.
+struct LoadedSound {
+  Recording recording;
+  std::shared_ptr<const LongRecording> pieces;
+  [[nodiscard]] Seconds duration() const {
+    return pieces ? Seconds(static_cast<double>(pieces->samples) / recording.sample_rate)
+                  : recording.duration();
+  }
+};
+
 // The part of a file that is wanted, counted from its start.
 struct Cut {
   Seconds from{0.0};
@@ -41,9 +64,14 @@ struct Cut {
 // says so in the note. Silence is not an error here. Errors: those of SoundReader::open, a part that lies
 // outside the file or is too long, a cut-off file with under a second left.
 Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
-// Several parts of one file, decoded once, in the order given (at least one; the limit is for all together).
-// `name`: what messages and facts call the file, where that is not its path.
-Result<std::vector<Recording>> load_parts(const std::string& path, const std::vector<Cut>& cuts,
-                                          const std::string& name = "");
+
+// The same, but what is longer than `longest` (at most a day) is not held: its pieces, of `piece` or a little
+// less, are decoded anew each time they are read. `name`: what messages and facts call the file, where that
+// is not its path.
+struct Holding {
+  Seconds longest{120.0}, piece{50.0};
+};
+Result<LoadedSound> load_sound(const std::string& path, const Cut& cut = {}, const Holding& holding = {},
+                               const std::string& name = "");
 
 }  // namespace gearhark

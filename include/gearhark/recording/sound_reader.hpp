@@ -21,6 +21,8 @@ class SoundReader {
   // or number of channels that no recording has, samples that are not numbers.
   // `name`: what messages and facts call the file, where that is not its path.
   static Result<SoundReader> open(const std::string& path, const std::string& name = "");
+  // The same file from its start, heard the same way without listening through it first. Error: it is gone.
+  [[nodiscard]] Result<SoundReader> again() const;
   ~SoundReader();
   SoundReader(SoundReader&&) noexcept;
   SoundReader& operator=(SoundReader&&) noexcept;

@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "gearhark/recording/quality.hpp"
 #include "gearhark/speed/tracking.hpp"
@@ -15,12 +16,12 @@ struct SpeedCheck {
   Tracking tracking;
 };
 
-// A line per measurement, then what is wrong and what to do again.
+// A line per measurement, then what is wrong and what to do again. `length`: of a long recording, which comes
+// without its samples.
 std::string check_text(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed = {});
-// One object; frequencies in Hz, times in s, levels in dB. `outline_parts`: with the recording's outline in so
-// many parts; 0: without.
+                       const std::optional<SpeedCheck>& speed = {}, std::optional<Seconds> length = {});
+// One object; frequencies in Hz, times in s, levels in dB. `outline`: as outline() gives it; empty: left out.
 std::string check_json(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed = {}, std::size_t outline_parts = 0);
+                       const std::optional<SpeedCheck>& speed = {}, const std::vector<float>& outline = {});
 
 }  // namespace gearhark

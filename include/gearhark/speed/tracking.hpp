@@ -66,6 +66,10 @@ struct Tracking {
 // samples: mono at sample_rate Hz. Never fails: what can't be found is lost and says why in the remarks.
 Tracking track(std::span<const float> samples, double sample_rate, const Car& car, const Run& run);
 
+// Where the scale is known from other sound of the same car and stated speed: sought close to it alone.
+Tracking track_near(double scale, std::span<const float> samples, double sample_rate, const Car& car,
+                    const Run& run);
+
 // Speeds found over stated that need no other explanation than a needle that reads high, or a satellite's
 // lag.
 bool usual_scale(SpeedSource source, double scale);

@@ -1,0 +1,179 @@
+#include "long_runs.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "gearhark/diagnosis/hearing.hpp"
+
+namespace gearhark {
+namespace {
+
+Seconds seconds_of(std::size_t samples, const Recording& recording) {
+  return Seconds(static_cast<double>(samples) / recording.sample_rate);
+}
+
+double turned(const AngleTrack& track, Seconds length) { return track.at(length.value()) - track.at(0.0); }
+
+// So many turns that most pieces fill them.
+double usual(std::vector<double> turns) {
+  if (turns.empty()) return 0.0;
+  const auto at = turns.begin() + static_cast<std::ptrdiff_t>(turns.size() / 2);
+  std::nth_element(turns.begin(), at, turns.end());
+  return *at;
+}
+
+}  // namespace
+
+LongRun::LongRun(const Car& car, const RunSound& sound) : car_(car), sound_(sound), run_(sound.run) {
+  lay_log();
+  QualityOfPieces quality;
+  const auto error = sound.pieces->read([&](std::size_t i, Recording& piece) {
+    quality.add(piece);
+    const Seconds from = seconds_of(sound.pieces->first_sample(i), sound.recording);
+    pieces_.push_back({from, piece.duration(), {}});
+    pieces_.back().tracking = track(piece.samples, piece.sample_rate, car_, run_within(i));
+    keep_if_clearer(i, piece);
+    return true;
+  });
+  if (error) problem_ = error->sentence;
+  quality_ = quality.whole();
+}
+
+// Each piece has the whole log before it, but only where they belong together is asked of some.
+void LongRun::lay_log() {
+  if (!run_.speed.own_clock) return;
+  constexpr std::size_t some = 3;
+  std::vector<Recording> kept;
+  std::vector<Excerpt> excerpts;
+  (void)sound_.pieces->read([&](std::size_t i, Recording& piece) {
+    const std::size_t next = (2 * kept.size() + 1) * sound_.pieces->pieces / (2 * some);
+    if (i < next) return true;
+    excerpts.push_back({{}, piece.sample_rate, seconds_of(sound_.pieces->first_sample(i), sound_.recording)});
+    kept.push_back(std::move(piece));
+    return kept.size() < some;
+  });
+  for (std::size_t i = 0; i < kept.size(); ++i) excerpts[i].samples = kept[i].samples;
+  const Seconds length = seconds_of(sound_.pieces->samples, sound_.recording);
+  const Seconds start = start_in_log(car_, run_, length, excerpts);
+  for (SpeedPoint& point : run_.speed.points) point.time -= start;
+  run_.speed.own_clock = false;
+}
+
+Run LongRun::run_within(std::size_t piece) const {
+  Run run = run_;
+  run.speed = stated_within(run_.speed, pieces_[piece].from, pieces_[piece].length);
+  return run;
+}
+
+void LongRun::keep_if_clearer(std::size_t piece, Recording& sound) {
+  const std::size_t best = clearest(pieces_, common_gear(pieces_, run_.gear));
+  if (best != piece && !excerpt_.samples.empty()) return;
+  shown_ = piece;
+  excerpt_ = std::move(sound);
+}
+
+RunInput LongRun::excerpt_input() const {
+  if (pieces_.empty()) return {run_, excerpt_.samples, sound_.recording.sample_rate};
+  return {run_within(shown_), excerpt_.samples, sound_.recording.sample_rate};
+}
+
+void LongRun::excerpt_found(Tracking tracking) {
+  if (!pieces_.empty()) pieces_[shown_].tracking = std::move(tracking);
+}
+
+// Where it was lost in the first pass it is sought again near what the others, or the other runs, say.
+Tracking LongRun::tracking_in_second_pass(std::size_t piece, const Recording& sound,
+                                          std::optional<double> scale) const {
+  const Tracking& first = pieces_[piece].tracking;
+  if (piece == shown_ || first.certainty != Certainty::lost || !scale) return first;
+  return track_near(*scale, sound.samples, sound.sample_rate, car_, run_within(piece));
+}
+
+PieceListener::Turns LongRun::usual_turns() const {
+  const Gear gear = common_gear(pieces_, run_.gear);
+  const bool any = std::any_of(pieces_.begin(), pieces_.end(),
+                               [&](const TrackedPiece& piece) { return relied_on(piece, gear); });
+  std::vector<double> wheel, engine;
+  for (const TrackedPiece& piece : pieces_) {
+    if (any && !relied_on(piece, gear)) continue;
+    wheel.push_back(turned(piece.tracking.wheel, piece.length));
+    if (piece.tracking.engine) engine.push_back(turned(*piece.tracking.engine, piece.length));
+  }
+  return {usual(std::move(wheel)), usual(std::move(engine))};
+}
+
+std::optional<HeardRun> LongRun::hear(bool placed) {
+  if (pieces_.empty()) return {};
+  const Gear gear = common_gear(pieces_, run_.gear);
+  std::optional<double> scale = common_scale(pieces_, gear);
+  const Tracking& shown = pieces_[shown_].tracking;
+  if (!scale && run_.speed.source != SpeedSource::range && (placed || shown.certainty != Certainty::lost))
+    scale = shown.scale;
+  const bool any = std::any_of(pieces_.begin(), pieces_.end(),
+                               [&](const TrackedPiece& piece) { return relied_on(piece, gear); });
+  if (!any && !placed) return {};
+  PieceListener listener(car_, run_, sound_.recording.sample_rate, quality_.bandwidth, usual_turns());
+  bool heard = false;
+  const auto error = sound_.pieces->read([&](std::size_t i, Recording& piece) {
+    if (i >= pieces_.size()) return false;
+    pieces_[i].tracking = tracking_in_second_pass(i, piece, scale);
+    if (any && !relied_on(pieces_[i], gear)) return true;
+    listener.add(piece.samples, pieces_[i].tracking);
+    return heard = true;
+  });
+  if (error) problem_ = error->sentence;
+  if (!heard) return {};
+  return std::move(listener).heard();
+}
+
+// Of all pieces.
+Tracking LongRun::tracking() const {
+  return pieces_.empty() ? Tracking{} : joined(pieces_, shown_, run_.gear);
+}
+
+RunReport LongRun::report() const {
+  RunReport report;
+  report.run = sound_.run;
+  report.facts = sound_.recording.facts;
+  report.quality = quality_;
+  if (!pieces_.empty()) {
+    report.tracking = tracking();
+    report.mean_wheel = ShaftRate(report.tracking.wheel.mean_rate());
+    report.mean_wheel_sd = ShaftRate(report.tracking.wheel_rate_sd);
+    report.tracking.wheel = pieces_[shown_].tracking.wheel;
+    report.tracking.engine = pieces_[shown_].tracking.engine;
+    report.excerpt = Stretch{pieces_[shown_].from, pieces_[shown_].from + pieces_[shown_].length};
+  }
+  for (const Problem& problem : quality_.problems)
+    report.problems.push_back(problem.sentence + " " + problem.cure);
+  report.problems.insert(report.problems.end(), report.tracking.remarks.begin(),
+                         report.tracking.remarks.end());
+  if (!problem_.empty()) report.problems.push_back(problem_);
+  return report;
+}
+
+RunSound LongRun::take_part() {
+  RunSound part{sound_.run, std::move(excerpt_), nullptr};
+  if (pieces_.empty()) return part;
+  const TrackedPiece& shown = pieces_[shown_];
+  part.run = run_within(shown_);
+  const Seconds start = part.run.from.value_or(Seconds(0.0)) + shown.from;
+  part.run.from = start;
+  part.run.to = start + shown.length;
+  return part;
+}
+
+Tracking tracked_in_pieces(const Car& car, const RunSound& sound) { return LongRun(car, sound).tracking(); }
+
+RunSound clearest_part(const Car& car, RunSound sound) {
+  if (!sound.pieces) return sound;
+  return LongRun(car, sound).take_part();
+}
+
+Seconds length_of(const RunSound& sound) {
+  return sound.pieces ? seconds_of(sound.pieces->samples, sound.recording) : sound.recording.duration();
+}
+
+}  // namespace gearhark
