@@ -1,9 +1,12 @@
 #include "gearhark/report/check.hpp"
 
+#include <algorithm>
 #include <memory>
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/diagnosis/bundle.hpp"
+#include "gearhark/report/bundle.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
 #include "run_options.hpp"
@@ -16,12 +19,44 @@ struct Options : RunOptions {
   std::size_t outline = 0;
 };
 
+// Worst first still.
+RecordingQuality quality_of(const Recording& recording, const Processing& processing) {
+  RecordingQuality quality = assess(recording);
+  for (Problem& problem : problems_of(processing)) quality.problems.push_back(std::move(problem));
+  std::stable_partition(quality.problems.begin(), quality.problems.end(),
+                        [](const Problem& problem) { return problem.serious; });
+  return quality;
+}
+
 Outcome check_recording(const Options& given) {
   const auto recording = load_recording(given.file);
   if (!recording) return recording.error();
-  const RecordingQuality quality = assess(*recording);
-  return deliver(check_text(*recording, quality), check_json(*recording, quality, {}, given.outline),
-                 given.json);
+  const Processing processing = processing_of(*recording);
+  const RecordingQuality quality = quality_of(*recording, processing);
+  return deliver(check_text(*recording, quality, {}, processing),
+                 check_json(*recording, quality, {}, given.outline, processing), given.json);
+}
+
+// As stated, where that says how it changed; times from the start of the run.
+std::vector<SpeedAt> speeds_of(const StatedSpeed& stated) {
+  const bool over_time = stated.source == SpeedSource::needle || stated.source == SpeedSource::satellite;
+  std::vector<SpeedAt> out;
+  if (over_time && !stated.own_clock && stated.points.size() > 1)
+    for (const SpeedPoint& point : stated.points) out.push_back({point.time, point.speed});
+  return out;
+}
+
+struct RunCheck {
+  std::string text, json;
+};
+
+RunCheck check_of(const Car& car, const RunSound& sound, std::size_t outline) {
+  const Recording& part = sound.recording;
+  const Processing processing = processing_of(part, speeds_of(sound.run.speed));
+  const RecordingQuality quality = quality_of(part, processing);
+  const SpeedCheck speed{sound.run.speed, track(part.samples, part.sample_rate, car, sound.run)};
+  return {check_text(part, quality, speed, processing),
+          check_json(part, quality, speed, outline, processing)};
 }
 
 // With car, gear and speed the sound is asked about them too.
@@ -33,12 +68,52 @@ Outcome check_run(const Options& given) {
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
-  const RunSound& sound = sounds->front();
-  const Recording& part = sound.recording;
-  const RecordingQuality quality = assess(part);
-  const SpeedCheck speed{sound.run.speed, track(part.samples, part.sample_rate, test->car, sound.run)};
-  return deliver(check_text(part, quality, speed), check_json(part, quality, speed, given.outline),
-                 given.json);
+  const RunCheck check = check_of(test->car, sounds->front(), given.outline);
+  return deliver(check.text, check.json, given.json);
+}
+
+// Over all of a piece of sound the speed changes more than within a run.
+Result<Processing> processing_of_piece(const Bundle& bundle, const BundleSound& sound) {
+  constexpr Seconds looked_at{300.0};
+  const auto recording = load_parts(*sound.copy, {{Seconds(0.0), looked_at}}, bundle.file + "/" + sound.name);
+  if (!recording) return recording.error();
+  std::vector<SpeedAt> speeds;
+  if (bundle.track && sound.clock.size() == 1)
+    for (const SpeedPoint& point : bundle.track->points)
+      speeds.push_back({Seconds(sound.clock[0].frame_at(point.time) / sound.rate_hz), point.speed});
+  return processing_of(recording->front(), speeds);
+}
+
+// Its runs are checked against the car where there is one.
+Outcome check_bundle(const Options& given) {
+  const auto bundle = load_bundle(given.file);
+  if (!bundle) return bundle.error();
+  BundleCheck check, machine;
+  for (const BundleSound& sound : bundle->sounds) {
+    const auto processing = processing_of_piece(*bundle, sound);
+    if (!processing) return processing.error();
+    check.processing.push_back(*processing);
+  }
+  check.left_out = runs_of(*bundle).left_out;
+  machine = check;
+  const bool any_run = !runs_of(*bundle).runs.empty();
+  if (any_run && (!given.car.empty() || !bundle->car_text.empty())) {
+    const auto test = road_test_with(*bundle, given.car);
+    if (!test) return test.error();
+    const auto sounds = sounds_of(*test);
+    if (!sounds) return sounds.error();
+    for (const RunSound& sound : *sounds) {
+      const RunCheck run = check_of(test->car, sound, given.outline);
+      check.runs.push_back(fmt::format("Run {}, gear {}, {}, {}, from {:.1f} s to {:.1f} s of\n",
+                                       check.runs.size() + 1, sound.run.gear.label, to_text(sound.run.load),
+                                       to_text(sound.run.turn), sound.run.from->value(),
+                                       sound.run.to->value()) +
+                           run.text);
+      machine.runs.push_back(run.json);
+    }
+    check.left_out = machine.left_out = test->left_out;
+  }
+  return deliver(bundle_text(*bundle, check), bundle_json(*bundle, machine), given.json);
 }
 
 }  // namespace
@@ -46,7 +121,9 @@ Outcome check_run(const Options& given) {
 void add_check(CLI::App& app, Action& chosen) {
   const auto given = std::make_shared<Options>();
   CLI::App* command = app.add_subcommand("check", "whether a recording is good enough, and what to do again");
-  command->add_option("recording", given->file, "a sound or video file")->required()->type_name("RECORDING");
+  command->add_option("recording", given->file, "a sound or video file, or a road-test bundle")
+      ->required()
+      ->type_name("RECORDING|BUNDLE.zip");
   add_run_options(*command, *given);
   command
       ->add_option("--outline", given->outline,
@@ -57,12 +134,19 @@ void add_check(CLI::App& app, Action& chosen) {
   command->footer(
       "With car, gear, load and speed it also says what the needle's error is, and whether gear and speed "
       "fit.\n"
+      "Of a bundle, what the phone was asked and did, gaps, clock, and each run.\n"
       "Examples:\n"
       "  gearhark check samples/pinion_bearing/run1.m4a\n"
       "  gearhark check --car models/heron_rear_transaxle.toml --speed 65km/h --gear 3 --load drive \\\n"
       "    samples/pinion_bearing/run1.m4a");
   command->callback([given, &chosen] {
-    chosen = [given] { return given->any() ? check_run(*given) : check_recording(*given); };
+    chosen = [given]() -> Outcome {
+      if (!looks_like_bundle(given->file)) return given->any() ? check_run(*given) : check_recording(*given);
+      if (given->any_but_car())
+        return usage(given->file +
+                     ": a bundle says gear, load, speed and times itself; leave the options out");
+      return check_bundle(*given);
+    };
   });
 }
 
