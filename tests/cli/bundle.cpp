@@ -144,3 +144,19 @@ TEST_CASE("a hostile bundle ends in one sentence for every command that takes it
   }
   CHECK(folder.files() == 1);
 }
+
+TEST_CASE("what unpacks to more than it may is read no further") {
+  const Folder folder;
+  const std::string bundle = folder / "bomb.zip";
+  const std::string script =
+      "import sys,zipfile\n"
+      "z=zipfile.ZipFile(sys.argv[1],'w',zipfile.ZIP_DEFLATED)\n"
+      "z.writestr('bundle.json',bytes(64<<20))\n"
+      "z.close()\n";
+  REQUIRE(std::system(("python3 " + folder.write("bomb.py", script) + " " + bundle).c_str()) == 0);
+  CHECK(std::filesystem::file_size(bundle) < 100000);
+  const Ran ran = gearhark_run("diagnose " + bundle);
+  CHECK(ran.code == 1);
+  CHECK(ran.one_sentence());
+  CHECK_THAT(ran.complaint, Contains("the entry \"bundle.json\" is larger than the 4 MB that it may have"));
+}
