@@ -50,7 +50,9 @@ const workbench = {
     byId("fetch-plan").hidden = !workbench.here || workbench.key === "";
   },
   begin() {
+    // Paired on the page before this one, or by the recorder before it was closed.
     try { workbench.key = sessionStorage.getItem("phone") || remembered("phone") || ""; } catch (kept) { /* nothing is kept */ }
+    if (workbench.key) remembered("phone", workbench.key);
     workbench.show();
   }
 };
