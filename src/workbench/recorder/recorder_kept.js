@@ -120,6 +120,7 @@ async function showKept(goOn) {
     const journal = readJournal(one.journal);
     if (journal.start && !busy.includes("recording " + one.id)) cards.push(keptCard(one, journal, goOn));
   }
+  byId("broken").hidden = !cards.some(function (one) { return one.querySelector(".go-on") !== null; });
   byId("kept").replaceChildren(...cards);
   byId("kept-none").hidden = cards.length > 0;
 }
