@@ -68,7 +68,7 @@ Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 // The same, but what is longer than `longest` (at most a day) is not held: its pieces, of `piece` or a little
 // less, are decoded anew each time they are read.
 struct Holding {
-  Seconds longest{120.0}, piece{50.0};
+  Seconds longest{120.0}, piece{47.0};
 };
 Result<LoadedSound> load_sound(const std::string& path, const Cut& cut = {}, const Holding& holding = {});
 
