@@ -80,31 +80,10 @@ void exact_bearing(Building& b, const BearingState& s) {
   if (!is_zero(r.cage)) add_bearing(b, s, Fault::cage, r.cage, {}, cage_lag);
 }
 
-// n x gamma is how much of the pitch circle the elements fill, times cos(contact angle) and pi: a cage leaves
-// gaps, and balls must be let in between the rings. Balls: 1.51 to 1.89 in the published bearings of
-// tests/car/bearing.cpp, where the one of rollers (IMS ZA-2115) has 1.82; the rest is common practice, no
-// published source.
-struct Filling {
-  RollingElement element;
-  double least, most;
-};
-constexpr std::array fillings{
-    Filling{RollingElement::ball, 1.5, 2.0},
-    Filling{RollingElement::angular_ball, 1.5, 2.2},
-    Filling{RollingElement::cylindrical_roller, 1.8, 2.6},
-    Filling{RollingElement::taper_roller, 1.8, 2.7},
-    Filling{RollingElement::needle, 2.2, 3.0},
-};
-
-Filling filling_of(const Bearing& bearing) {
-  return *std::find_if(fillings.begin(), fillings.end(),
-                       [&](const Filling& f) { return f.element == bearing.element; });
-}
-
 // No cage: without the diameters it could be nearly anywhere. An element's spin too, but it shows with the
 // cage's rate beside it, and both follow from one gamma.
 void partly_known_bearing(Building& b, const BearingState& s) {
-  const Filling filling = filling_of(s.bearing);
+  const Filling filling = usual_filling(s.bearing.element);
   const int few = s.bearing.count.value_or(fewest_elements), many = s.bearing.count.value_or(most_elements);
   const Rate rolling = s.rings.inner - s.rings.outer;
   for (const Fault fault : {Fault::outer_race, Fault::inner_race}) {
@@ -123,7 +102,7 @@ void partly_known_bearing(Building& b, const BearingState& s) {
   const double least = filling.least / few, most = filling.most / few, gamma = (least + most) / 2.0;
   const Rate cage = (s.rings.inner + s.rings.outer) * 0.5 - rolling * (0.5 * gamma);
   Family& element = add_bearing(b, s, Fault::rolling_element, rolling * spin(gamma), cage, cage_lag);
-  element.geometry_low = spin(most) / spin(gamma);
+  element.geometry_low = filling.smallest_cosine * spin(most) / spin(gamma);
   element.geometry_high = spin(least) / spin(gamma);
   element.knowledge = Knowledge::count_only;
 }

@@ -15,6 +15,7 @@ void set_up(CLI::App& app, Action& chosen) {
   add_plan(app, chosen);
   add_check(app, chosen);
   add_diagnose(app, chosen);
+  add_unpack(app, chosen);
   add_batch(app, chosen);
   add_compare(app, chosen);
   add_confirm(app, chosen);
@@ -24,6 +25,7 @@ void set_up(CLI::App& app, Action& chosen) {
   add_inspect(app, chosen);
   add_case(app, chosen);
   add_workbench(app, chosen);
+  add_recorder(app, chosen);
 }
 
 }  // namespace gearhark::cli

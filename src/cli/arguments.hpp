@@ -33,4 +33,14 @@ inline Result<std::optional<Fault>> fault_option(const std::string& text) {
 // A car file, or the name of a car that came with the program: "heron_rear_transaxle".
 Result<Car> car_named(const std::string& file_or_name);
 
+// The user's own, for what is kept (XDG Base Directory Specification). Error: neither HOME nor XDG_DATA_HOME is set.
+Result<std::string> data_folder();
+
+struct CarFile {
+  Car car;
+  std::string text;
+};
+// The same, with what stands in the file.
+Result<CarFile> car_file_named(const std::string& file_or_name);
+
 }  // namespace gearhark::cli

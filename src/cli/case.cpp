@@ -1,4 +1,3 @@
-#include <cstdlib>
 #include <memory>
 
 #include "arguments.hpp"
@@ -20,14 +19,12 @@ struct Options {
 };
 using Given = std::shared_ptr<Options>;
 
-// --casebook, or the user's data folder (XDG Base Directory Specification).
+// --casebook, or the one in the user's data folder.
 Result<std::string> book_path(const Options& given) {
   if (!given.casebook.empty()) return given.casebook;
-  if (const char* data = std::getenv("XDG_DATA_HOME"); data && *data)
-    return std::string(data) + "/gearhark/casebook.sqlite";
-  if (const char* home = std::getenv("HOME"); home && *home)
-    return std::string(home) + "/.local/share/gearhark/casebook.sqlite";
-  return usage("neither HOME nor XDG_DATA_HOME is set; name the casebook with --casebook FILE");
+  const auto folder = data_folder();
+  if (!folder) return usage("neither HOME nor XDG_DATA_HOME is set; name the casebook with --casebook FILE");
+  return *folder + "/casebook.sqlite";
 }
 
 Result<Casebook> book(const Options& given, Casebook::IfMissing if_missing) {

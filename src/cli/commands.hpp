@@ -24,8 +24,10 @@ void add_confirm(CLI::App& app, Action& chosen);
 void add_listen(CLI::App& app, Action& chosen);
 void add_decide(CLI::App& app, Action& chosen);
 void add_swap(CLI::App& app, Action& chosen);
+void add_unpack(CLI::App& app, Action& chosen);
 void add_inspect(CLI::App& app, Action& chosen);
 void add_case(CLI::App& app, Action& chosen);
 void add_workbench(CLI::App& app, Action& chosen);
+void add_recorder(CLI::App& app, Action& chosen);
 
 }  // namespace gearhark::cli

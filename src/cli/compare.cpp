@@ -6,18 +6,20 @@
 
 #include "arguments.hpp"
 #include "commands.hpp"
+#include "gearhark/diagnosis/bundle.hpp"
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/report/page.hpp"
 #include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "run_options.hpp"
 #include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string before, after, json, report;
+  std::string before, after, car, json, report;
 };
 
 // What is compared has to be held: of a run over two minutes the clearest part is.
@@ -32,9 +34,13 @@ void shorten(const Car& car, std::vector<RunSound>& sounds, std::vector<std::str
 }
 
 Outcome compare_all(const Options& given) {
-  const auto before = load_road_test(given.before);
+  // One of the two may be a road-test file, which names its car.
+  const auto car_for = [&](const std::string& file) { return looks_like_bundle(file) ? given.car : ""; };
+  if (!given.car.empty() && !looks_like_bundle(given.before) && !looks_like_bundle(given.after))
+    return usage("--car is for bundles; a road-test file names its car itself");
+  const auto before = road_test_with(given.before, car_for(given.before));
   if (!before) return before.error();
-  const auto after = load_road_test(given.after);
+  const auto after = road_test_with(given.after, car_for(given.after));
   if (!after) return after.error();
   if (before->car.name != after->car.name)
     return Error{fmt::format(
@@ -63,10 +69,11 @@ void add_compare(CLI::App& app, Action& chosen) {
   CLI::App* command = app.add_subcommand("compare", "whether a noise is gone after a repair");
   command->add_option("before", given->before, "the road test before the repair")
       ->required()
-      ->type_name("BEFORE.toml");
+      ->type_name("BEFORE.toml|BEFORE.zip");
   command->add_option("after", given->after, "the road test after it: same gears, loads, turns and speeds")
       ->required()
-      ->type_name("AFTER.toml");
+      ->type_name("AFTER.toml|AFTER.zip");
+  add_bundle_car_option(*command, given->car);
   add_json_option(*command, given->json);
   add_report_option(*command, given->report);
   command->footer(

@@ -10,12 +10,13 @@
 #include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "run_options.hpp"
 
 namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string file, suspect, fault, json, report;
+  std::string file, car, suspect, fault, json, report;
   int injections = ConfirmSettings{}.injections;
 };
 
@@ -34,7 +35,7 @@ Outcome confirm_suspect(const Options& given) {
   const auto fault = fault_option(given.fault);
   if (!fault) return fault.error();
   settings.fault = *fault;
-  const auto test = load_road_test(given.file);
+  const auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
@@ -51,7 +52,10 @@ void add_confirm(CLI::App& app, Action& chosen) {
   const auto given = std::make_shared<Options>();
   CLI::App* command =
       app.add_subcommand("confirm", "one suspect: for and against, and how loud it would have to be");
-  command->add_option("file", given->file, "a road-test file")->required()->type_name("ROADTEST.toml");
+  command->add_option("file", given->file, "a road-test file or a bundle")
+      ->required()
+      ->type_name("ROADTEST.toml|BUNDLE.zip");
+  add_bundle_car_option(*command, given->car);
   command->add_option("--suspect", given->suspect, "the part's ID in the car file")
       ->required()
       ->type_name("ID");

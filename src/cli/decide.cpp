@@ -7,6 +7,7 @@
 #include "gearhark/units/files.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "run_options.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -21,9 +22,7 @@ struct Basis {
 };
 
 Result<Basis> from_road_test(const Options& given) {
-  if (!given.car.empty())
-    return usage(given.file + ": a road-test file names its car itself; leave --car out");
-  auto test = load_road_test(given.file);
+  auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
@@ -43,7 +42,7 @@ Result<Basis> from_json(const Options& given) {
 }
 
 Outcome decide_all(const Options& given) {
-  const auto basis = given.file.ends_with(".toml") ? from_road_test(given) : from_json(given);
+  const auto basis = names_a_road_test(given.file) ? from_road_test(given) : from_json(given);
   if (!basis) return basis.error();
   const auto prices = load_prices(given.prices, basis->car);
   if (!prices) return prices.error();
@@ -57,13 +56,14 @@ void add_decide(CLI::App& app, Action& chosen) {
   const auto given = std::make_shared<Options>();
   CLI::App* command =
       app.add_subcommand("decide", "rebuild, used unit, one bearing or drive on: what each costs");
-  command->add_option("file", given->file, "a road-test file, or the JSON of a diagnosis")
+  command->add_option("file", given->file, "a road-test file or bundle, or the JSON of a diagnosis")
       ->required()
-      ->type_name("ROADTEST.toml|DIAGNOSIS.json");
+      ->type_name("ROADTEST.toml|BUNDLE.zip|DIAGNOSIS.json");
   command->add_option("--prices", given->prices, "the shop's prices, hours and chances")
       ->required()
       ->type_name("PRICES.toml");
-  command->add_option("--car", given->car, "the car file, with a JSON diagnosis")->type_name("CAR.toml");
+  command->add_option("--car", given->car, "the car file, with a JSON diagnosis or a bundle that holds none")
+      ->type_name("CAR.toml");
   add_json_option(*command, given->json);
   command->footer(
       "The prices file:\n"

@@ -20,16 +20,14 @@ struct Options : RunOptions {
   bool progress = false;
 };
 
-bool names_a_road_test(const std::string& file) { return file.ends_with(".toml"); }
-
 Result<RoadTest> road_test(const Options& given) {
   const bool several = names_a_road_test(given.file);
-  if (several && given.any())
-    return usage(given.file +
-                 ": a road-test file says car, gear, load, speed and times itself; leave the options out");
+  if (several && given.any_but_car())
+    return usage(given.file + ": a road test says gear, load, speed and times itself; leave the options out");
   if (!several && given.car.empty())
-    return usage(given.file + ": a recording needs --car CAR.toml (and a road-test file ends in .toml)");
-  return several ? load_road_test(given.file) : single_run(given);
+    return usage(given.file +
+                 ": a recording needs --car CAR.toml (and a road-test file ends in .toml, a bundle in .zip)");
+  return several ? road_test_with(given.file, given.car) : single_run(given);
 }
 
 // Of the casebook named; without one nothing weighs in.
@@ -61,7 +59,8 @@ Outcome diagnose_all(const Options& given) {
   waiting.now("finding the speed and listening for every part");
   Hearing hearing = hear(test->car, *sounds);
   waiting.now("ranking the suspects");
-  const Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
+  Diagnosis diagnosis = diagnosis_of(test->car, hearing, *experience);
+  diagnosis.left_out = test->left_out;
   waiting.done();
   if (auto error = deliver(diagnosis_text(diagnosis), diagnosis_json(diagnosis), given.json)) return error;
   if (given.report.empty()) return std::nullopt;
@@ -74,9 +73,10 @@ Outcome diagnose_all(const Options& given) {
 void add_diagnose(CLI::App& app, Action& chosen) {
   const auto given = std::make_shared<Options>();
   CLI::App* command = app.add_subcommand("diagnose", "which part is making the noise");
-  command->add_option("file", given->file, "a road-test file, or one recording with the options below")
+  command
+      ->add_option("file", given->file, "a road-test file, a bundle, or one recording with the options below")
       ->required()
-      ->type_name("ROADTEST.toml|RECORDING");
+      ->type_name("ROADTEST.toml|BUNDLE.zip|RECORDING");
   add_run_options(*command, *given);
   command
       ->add_option("--experience", given->experience,
@@ -88,6 +88,7 @@ void add_diagnose(CLI::App& app, Action& chosen) {
   command->footer(
       "Examples:\n"
       "  gearhark diagnose samples/pinion_bearing/ROADTEST.toml\n"
+      "  gearhark diagnose --car models/heron_rear_transaxle.toml road_test.zip\n"
       "  gearhark diagnose --car models/heron_rear_transaxle.toml --speed 65km/h --gear 3 --load drive \\\n"
       "    samples/pinion_bearing/run1.m4a");
   command->callback([given, &chosen] { chosen = [given] { return diagnose_all(*given); }; });

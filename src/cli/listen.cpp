@@ -7,13 +7,14 @@
 #include "gearhark/diagnosis/motion.hpp"
 #include "output.hpp"
 #include "road_test_sounds.hpp"
+#include "run_options.hpp"
 #include "waiting.hpp"
 
 namespace gearhark::cli {
 namespace {
 
 struct Options {
-  std::string file, part, fault, out, json;
+  std::string file, car, part, fault, out, json;
   std::size_t run = 0;
   bool half_speed = false, imagine = false, beat = false;
 };
@@ -60,7 +61,7 @@ std::string beside(const std::string& file, const std::string& what) {
 Outcome listen_to_part(const Options& given) {
   const auto settings = settings_of(given);
   if (!settings) return settings.error();
-  const auto test = load_road_test(given.file);
+  const auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
   Waiting waiting("reading the recordings");
   const auto sounds = sounds_of(*test);
@@ -92,7 +93,10 @@ Outcome listen_to_part(const Options& given) {
 void add_listen(CLI::App& app, Action& chosen) {
   const auto given = std::make_shared<Options>();
   CLI::App* command = app.add_subcommand("listen", "the suspect's sound alone, as a sound file");
-  command->add_option("file", given->file, "the road test")->required()->type_name("ROADTEST.toml");
+  command->add_option("file", given->file, "the road test")
+      ->required()
+      ->type_name("ROADTEST.toml|BUNDLE.zip");
+  add_bundle_car_option(*command, given->car);
   command->add_option("--out", given->out, "where to write the sound")->required()->type_name("FILE.wav");
   command->add_option("--part", given->part, "part ID; the likeliest suspect when left out")
       ->type_name("PART");

@@ -38,10 +38,11 @@ Result<RunLimits> limits_from(const Options& given) {
 Outcome plan_card(const Options& given) {
   const auto limits = limits_from(given);
   if (!limits) return limits.error();
-  const auto car = car_named(given.car);
-  if (!car) return car.error();
-  const auto planned = plan(*car, {given.suspects, *limits, {}});
+  const auto named = car_file_named(given.car);
+  if (!named) return named.error();
+  auto planned = plan(named->car, {given.suspects, *limits, {}});
   if (!planned) return planned.error();
+  planned->car_file = named->text;
   if (!given.report.empty())
     if (auto error = write_file(given.report, plan_page(*planned))) return error;
   return deliver(plan_text(*planned), plan_json(*planned), given.json);

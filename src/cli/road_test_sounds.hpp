@@ -11,7 +11,7 @@ namespace gearhark::cli {
 inline Result<std::vector<RunSound>> sounds_of(const RoadTest& test) {
   std::vector<RunSound> sounds;
   for (const Run& run : test.runs) {
-    auto loaded = load_sound(run.file, {run.from.value_or(Seconds(0.0)), run.to});
+    auto loaded = load_sound(run.sound(), {run.from.value_or(Seconds(0.0)), run.to}, {}, run.file);
     if (!loaded) return loaded.error();
     auto sound = run_sound(run, *std::move(loaded));
     if (!sound) return sound.error();

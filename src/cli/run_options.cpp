@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "arguments.hpp"
+#include "gearhark/diagnosis/bundle.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -66,7 +67,25 @@ Result<RoadTest> single_run(const RunOptions& given) {
   auto car = car_named(given.car);
   if (!car) return car.error();
   if (const auto why = impossible(*car, *run)) return usage(*why);
-  return RoadTest{*std::move(car), given.car, "", {*std::move(run)}};
+  return RoadTest{*std::move(car), given.car, "", {*std::move(run)}, {}};
+}
+
+bool names_a_road_test(const std::string& file) { return file.ends_with(".toml") || looks_like_bundle(file); }
+
+Result<RoadTest> road_test_with(const std::string& file, const std::string& car_file) {
+  if (!looks_like_bundle(file) && !car_file.empty())
+    return usage(file + ": a road-test file names its car itself; leave --car out");
+  if (car_file.empty()) return load_road_test(file);
+  auto car = car_named(car_file);
+  if (!car) return car.error();
+  const auto bundle = load_bundle(file);
+  if (!bundle) return bundle.error();
+  return road_test_of(*bundle, *std::move(car), car_file);
+}
+
+void add_bundle_car_option(CLI::App& command, std::string& car) {
+  command.add_option("--car", car, "the car of a bundle that holds none, or another than it holds")
+      ->type_name("CAR.toml");
 }
 
 void add_run_options(CLI::App& command, RunOptions& given) {

@@ -185,6 +185,7 @@ Result<Plan> plan(const Car& car, const PlanQuestion& question) {
   Plan plan;
   plan.car_name = car.name;
   plan.unit = question.limits.unit;
+  for (const Gear& gear : car.gears) plan.gears.push_back(gear.label);
   plan.suspects = question.suspects;
   for (const std::string& id : plan.suspects) plan.suspect_names.push_back(part_name(car, id));
   plan.entropy = entropy(hypotheses);

@@ -6,6 +6,7 @@
 #include <filesystem>
 
 #include "../car/file_table.hpp"
+#include "gearhark/diagnosis/bundle.hpp"
 #include "speed_file.hpp"
 
 namespace gearhark {
@@ -142,6 +143,11 @@ Result<RoadTest> read_road_test(std::string_view toml_text, const std::string& f
 }
 
 Result<RoadTest> load_road_test(const std::string& path) {
+  if (looks_like_bundle(path)) {
+    const auto bundle = load_bundle(path);
+    if (!bundle) return bundle.error();
+    return road_test_of(*bundle);
+  }
   const auto text = text_of_file(path, "the road-test file");
   if (!text) return text.error();
   return read_road_test(*text, path);

@@ -5,6 +5,7 @@
 #include <map>
 #include <optional>
 #include <tuple>
+#include <utility>
 
 #include "gearhark/signal/parallel.hpp"
 
@@ -57,8 +58,8 @@ ExplainedRuns explained_in(const Candidate& candidate, const Track& track,
   return explained;
 }
 
-CombinedEvents listen_for(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs,
-                          const ExplainedRuns* explained) {
+std::vector<EventEvidence> heard_of(const Candidate& candidate, const Track& track,
+                                    const std::vector<HeardRun>& runs, const ExplainedRuns* explained) {
   std::vector<EventEvidence> heard;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     if (!track.family[r]) continue;
@@ -71,12 +72,33 @@ CombinedEvents listen_for(const Candidate& candidate, const Track& track, const 
     evidence.visibility = candidate.visibility[r];
     heard.push_back(std::move(evidence));
   }
-  return combine(heard);
+  return heard;
+}
+
+// Beyond a dozen nats model error rules, not noise: a tail like a logarithm keeps one comb from outshouting
+// all else.
+constexpr double trusted = 12.0;  // nats
+double tempered(double log_factor) {
+  constexpr double scale = 4.0;
+  return log_factor <= trusted ? log_factor : trusted + scale * std::log1p((log_factor - trusted) / scale);
+}
+
+// What the runs say that should have shown the fault beside the others and do not, nats, 0 or less.
+double said_against(std::vector<EventEvidence>& heard, double all) {
+  double against = 0.0;
+  for (std::size_t r = 0; r < heard.size() && heard.size() > 1; ++r) {
+    const double visibility = std::exchange(heard[r].visibility, 0.0);  // left out
+    against += std::min(0.0, all - combine(heard).log_bayes_factor);
+    heard[r].visibility = visibility;
+  }
+  return against;
 }
 
 void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
-  const CombinedEvents all = listen_for(candidate, track, runs, nullptr);
+  std::vector<EventEvidence> heard = heard_of(candidate, track, runs, nullptr);
+  const CombinedEvents all = combine(heard);
   candidate.log_factor = candidate.alone = all.log_bayes_factor;
+  candidate.against = all.log_bayes_factor > trusted ? said_against(heard, all.log_bayes_factor) : 0.0;
   candidate.slip = all.best_slip;
   candidate.strength = all.best_strength;
   candidate.group = all.best_group;
@@ -162,11 +184,9 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
-// Beyond a dozen nats model error rules, not noise: a tail like a logarithm keeps one comb from outshouting
-// all else.
-double tempered(double log_factor) {
-  constexpr double trusted = 12.0, scale = 4.0;
-  return log_factor <= trusted ? log_factor : trusted + scale * std::log1p((log_factor - trusted) / scale);
+// The tail is for what speaks for a fault; the runs that speak against it count in full.
+double tempered(const Candidate& candidate) {
+  return tempered(candidate.log_factor - candidate.against) + candidate.against;
 }
 
 // Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
@@ -198,7 +218,7 @@ class Rivalry {
   double left(std::size_t one, std::size_t other) {
     ExplainedRuns& by_other = explained_[other];
     if (by_other.empty()) by_other = explained_in(candidates_[other], tracks_[other], runs_);
-    return listen_for(candidates_[one], tracks_[one], runs_, &by_other).log_bayes_factor;
+    return combine(heard_of(candidates_[one], tracks_[one], runs_, &by_other)).log_bayes_factor;
   }
 
   // By how much `one` is the better single explanation of what both explain, nats (model error included): the
@@ -254,12 +274,13 @@ std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidat
   std::size_t winner = suspects.front();
   for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
     if (rivalry.better(suspects[i], winner) > 0.0) winner = suspects[i];
-  const double cause = tempered(candidates[winner].log_factor);
+  const double cause = tempered(candidates[winner]);
   std::vector<double> judged(candidates.size(), cause);
   for (const std::size_t i : suspects) {
     if (i == winner) continue;
     const double own = candidates[i].log_factor;
-    const double in_its_place = std::min(tempered(own), cause - std::max(0.0, rivalry.better(winner, i)));
+    const double in_its_place =
+        std::min(tempered(candidates[i]), cause - std::max(0.0, rivalry.better(winner, i)));
     judged[i] = std::max(as_second(tempered(std::min(own, rivalry.left(i, winner))), cause), in_its_place);
   }
   for (const std::size_t i : suspects) candidates[i].log_factor = judged[i];
@@ -276,7 +297,7 @@ void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
   if (!found) return;
   const auto at = static_cast<std::size_t>(found - candidates.data());
   Candidate& unlisted = candidates[at];
-  const double own = tempered(unlisted.log_factor);
+  const double own = tempered(unlisted);
   if (!winner || own <= 0.0) {
     unlisted.log_factor = own;
     return;
@@ -401,7 +422,7 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
     if (of == part && !healthy && (!fault || its_fault == *fault))
       candidates.push_back(judge(car, key, track, runs));
   }
-  for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate.log_factor);
+  for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate);
   return candidates;
 }
 

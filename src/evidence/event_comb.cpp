@@ -353,10 +353,14 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
 
 std::vector<ExplainedOrders> explained_by(const Family& family, double fundamental, double modulation,
                                           double slip) {
-  // An element's lines stand so thick that all of them together would explain anything.
-  const bool element = family.fault == Fault::rolling_element;
-  const int harmonics = element ? 4 : 12, sides = element ? 1 : 3;
-  const double half_width = family.fault == Fault::dry_joint ? 0.010 : element ? 0.004 : 0.006;
+  // An element's lines stand so thick that all of them together would explain anything. A knock once per turn
+  // sounds at every multiple of its shaft's turns and, held to the shaft, just there.
+  const bool element = family.fault == Fault::rolling_element, knock = family.fault == Fault::chipped_tooth;
+  const int harmonics = element ? 4 : knock ? 60 : 12, sides = element ? 1 : 3;
+  const double half_width = family.fault == Fault::dry_joint ? 0.010
+                            : element                        ? 0.004
+                            : knock                          ? 0.002
+                                                             : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;
   // As the loaded zone lets a race's or an element's strikes swell, the turns themselves show.
   const int turns = modulation == 0.0 || family.fault == Fault::dry_joint ? 0 : element ? 8 : 4;

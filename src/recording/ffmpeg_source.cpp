@@ -283,12 +283,12 @@ class FfmpegSource : public Source {
 
 }  // namespace
 
-Result<std::unique_ptr<Source>> open_with_ffmpeg(const std::string& path) {
+Result<std::unique_ptr<Source>> open_with_ffmpeg(const std::string& path, const std::string& shown) {
   // FFmpeg would print its own remarks to the user's terminal.
   av_log_set_level(AV_LOG_QUIET);
   auto source = std::make_unique<FfmpegSource>();
   if (std::string wrong = source->open(path); !wrong.empty())
-    return Error{fmt::format("\"{}\" {}.", path, wrong)};
+    return Error{fmt::format("\"{}\" {}.", shown, wrong)};
   return std::unique_ptr<Source>(std::move(source));
 }
 

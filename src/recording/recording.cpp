@@ -154,9 +154,11 @@ std::shared_ptr<const LongRecording> pieces_of(const SoundReader& reader, Sample
 }
 
 // Without `holding` what is too long to be held is an error.
-Result<LoadedSound> load(const std::string& path, const Cut& cut, const Holding* holding) {
-  auto reader = SoundReader::open(path);
+Result<LoadedSound> load(const std::string& file, const Cut& cut, const Holding* holding,
+                         const std::string& name) {
+  auto reader = SoundReader::open(file, name);
   if (!reader) return reader.error();
+  const std::string path = reader->facts().file;
   LoadedSound out;
   Recording& recording = out.recording;
   recording.facts = reader->facts();
@@ -192,12 +194,13 @@ Result<LoadedSound> load(const std::string& path, const Cut& cut, const Holding*
 
 }  // namespace
 
-Result<LoadedSound> load_sound(const std::string& path, const Cut& cut, const Holding& holding) {
-  return load(path, cut, &holding);
+Result<LoadedSound> load_sound(const std::string& path, const Cut& cut, const Holding& holding,
+                               const std::string& name) {
+  return load(path, cut, &holding, name);
 }
 
 Result<Recording> load_recording(const std::string& path, const Cut& cut) {
-  auto sound = load(path, cut, nullptr);
+  auto sound = load(path, cut, nullptr, "");
   if (!sound) return sound.error();
   return std::move(sound->recording);
 }

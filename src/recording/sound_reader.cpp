@@ -47,30 +47,30 @@ std::string problem_of_path(const std::string& path) {
   return "";
 }
 
-Result<std::unique_ptr<Source>> open_source(const std::string& path) {
-  if (std::string wrong = problem_of_path(path); !wrong.empty()) return about(path, wrong);
+Result<std::unique_ptr<Source>> open_source(const std::string& path, const std::string& shown) {
+  if (std::string wrong = problem_of_path(path); !wrong.empty()) return about(shown, wrong);
   std::unique_ptr<Source> source = open_with_sndfile(path);
   if (!source) {
-    auto other = open_with_ffmpeg(path);
+    auto other = open_with_ffmpeg(path, shown);
     if (!other) return other.error();
     source = std::move(*other);
   }
   const SourceFacts& facts = source->facts();
   if (!(facts.sample_rate >= lowest_rate_hz && facts.sample_rate <= highest_rate_hz))
-    return about(path,
+    return about(shown,
                  fmt::format("states {:.0f} samples a second, and a recording has {:.0f} to {:.0f}; its "
                              "header is damaged: copy or record it again",
                              facts.sample_rate, lowest_rate_hz, highest_rate_hz));
   if (facts.channels < 1 || facts.channels > most_channels)
-    return about(path,
+    return about(shown,
                  fmt::format("states {} channels, and at most {} are handled; export one or two of them",
                              facts.channels, most_channels));
   return source;
 }
 
-RecordingFacts facts_of(const std::string& path, const SourceFacts& source) {
+RecordingFacts facts_of(const std::string& shown, const SourceFacts& source) {
   RecordingFacts facts;
-  facts.file = path;
+  facts.file = shown;
   facts.container = source.container;
   facts.codec = source.codec;
   facts.channels = source.channels;
@@ -87,6 +87,7 @@ void add_note(std::string& note, const std::string& more) {
 
 struct SoundReader::State {
   std::unique_ptr<Source> source;
+  std::string path;
   RecordingFacts facts;
   std::vector<float> weights, block;
   double frames = 0.0;  // delivered so far
@@ -107,16 +108,18 @@ struct SoundReader::State {
   }
 };
 
-Result<SoundReader> SoundReader::open(const std::string& path) {
-  auto source = open_source(path);
+Result<SoundReader> SoundReader::open(const std::string& path, const std::string& name) {
+  const std::string& shown = name.empty() ? path : name;
+  auto source = open_source(path, shown);
   if (!source) return source.error();
   auto state = std::make_unique<State>();
-  state->facts = facts_of(path, (*source)->facts());
+  state->path = path;
+  state->facts = facts_of(shown, (*source)->facts());
   state->weights = {1.0F};
   if ((*source)->facts().channels > 1 || (*source)->facts().floating) {
     const ChannelChoice choice = choose_channels(**source);
     if (choice.not_numbers > not_numbers_allowed)
-      return about(path,
+      return about(shown,
                    fmt::format("holds {:.0f} % samples that are not numbers (NaN or infinite); export it "
                                "again, best as 16-bit WAV",
                                100.0 * choice.not_numbers));
@@ -129,7 +132,7 @@ Result<SoundReader> SoundReader::open(const std::string& path) {
       add_note(state->facts.note,
                fmt::format("samples reach {:.3g} times full scale and were scaled down to it", choice.peak));
     }
-    source = open_source(path);  // from the start again
+    source = open_source(path, shown);  // from the start again
     if (!source) return source.error();
   }
   state->source = std::move(*source);
@@ -142,9 +145,10 @@ SoundReader::SoundReader(SoundReader&&) noexcept = default;
 SoundReader& SoundReader::operator=(SoundReader&&) noexcept = default;
 
 Result<SoundReader> SoundReader::again() const {
-  auto source = open_source(state_->facts.file);
+  auto source = open_source(state_->path, state_->facts.file);
   if (!source) return source.error();
   auto state = std::make_unique<State>();
+  state->path = state_->path;
   state->facts = state_->facts;
   state->weights = state_->weights;
   state->source = std::move(*source);

@@ -36,6 +36,7 @@ class Source {
 
 // Null where libsndfile does not know the format: FFmpeg may.
 std::unique_ptr<Source> open_with_sndfile(const std::string& path);
-Result<std::unique_ptr<Source>> open_with_ffmpeg(const std::string& path);
+// `shown`: what messages call it.
+Result<std::unique_ptr<Source>> open_with_ffmpeg(const std::string& path, const std::string& shown);
 
 }  // namespace gearhark

@@ -30,11 +30,12 @@ std::string found_of(const std::vector<EvidenceItem>& lines) {
 std::string run_text(const Confirmation& c, const ConfirmRun& r) {
   constexpr std::size_t most_lines = 6;
   const RunReport& report = c.runs[static_cast<std::size_t>(r.recording)];
-  std::string out = wrapped(
-      fmt::format("  {:<3}", r.recording + 1),
-      fmt::format("{}: gear {}, {}, {}. {}: evidence {:.1f}, {:.1f} would be enough. {}{}", report.run.file,
-                  report.tracking.gear.label, to_text(report.run.load), to_text(report.run.turn),
-                  for_or_against(r), r.heard, r.enough, found_of(r.lines), sensitivity(r)));
+  std::string out =
+      wrapped(fmt::format("  {:<3}", r.recording + 1),
+              fmt::format("{}{}: gear {}, {}, {}. {}: evidence {:.1f}, {:.1f} would be enough. {}{}",
+                          report.run.file, report::part_of(report.run), report.tracking.gear.label,
+                          to_text(report.run.load), to_text(report.run.turn), for_or_against(r), r.heard,
+                          r.enough, found_of(r.lines), sensitivity(r)));
   return out + report::found_lines(r.lines, most_lines);
 }
 

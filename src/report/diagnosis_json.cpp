@@ -28,6 +28,7 @@ Json suspect(const Suspect& s) {
 
 Json recording(const RunReport& r) {
   return {{"file", r.run.file},
+          {"from_s", r.run.from.value_or(Seconds(0.0)).value()},
           {"gear", r.run.gear.label},
           {"load", to_text(r.run.load)},
           {"turn", to_text(r.run.turn)},
@@ -57,6 +58,7 @@ std::string diagnosis_json(const Diagnosis& d) {
                  {"unexplained_probability", d.unexplained.value()},
                  {"earlier_findings", d.earlier_findings},
                  {"recordings", recordings},
+                 {"left_out", d.left_out},
                  {"next_run", d.next_run ? report::run_json(*d.next_run) : Json(nullptr)},
                  {"cautions", d.cautions}};
   return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";

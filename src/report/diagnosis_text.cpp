@@ -62,12 +62,14 @@ std::string recordings(const Diagnosis& d) {
   std::string out = "Recordings\n";
   for (std::size_t i = 0; i < d.runs.size(); ++i) {
     const RunReport& r = d.runs[i];
-    out += wrapped(fmt::format("  {:<3}", i + 1),
-                   fmt::format("{}: gear {}, {}, {}, {}; {:.0f} s usable; {}", r.run.file, r.run.gear.label,
-                               to_text(r.run.load), to_text(r.run.turn), stated(r.run.speed),
-                               r.quality.usable.value(), found_speed(r)));
+    out += wrapped(
+        fmt::format("  {:<3}", i + 1),
+        fmt::format("{}{}: gear {}, {}, {}, {}; {:.0f} s usable; {}", r.run.file, report::part_of(r.run),
+                    r.run.gear.label, to_text(r.run.load), to_text(r.run.turn), stated(r.run.speed),
+                    r.quality.usable.value(), found_speed(r)));
     for (const auto& problem : r.problems) out += wrapped("     - ", problem);
   }
+  for (const auto& sentence : d.left_out) out += wrapped("  -  ", sentence);
   return out + "\n";
 }
 

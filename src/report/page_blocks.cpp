@@ -15,7 +15,8 @@ std::string fact(const char* name, const std::string& words) {
 
 std::string recording(const RunReport& r, std::size_t number) {
   const RecordingQuality& q = r.quality;
-  std::string out = fmt::format("<h3>Run {}: {}</h3>\n<dl class=\"facts\">\n", number, escaped(r.run.file));
+  std::string out = fmt::format("<h3>Run {}: {}</h3>\n<dl class=\"facts\">\n", number,
+                                escaped(r.run.file + part_of(r.run)));
   out += fact("as told", as_told(r.run) + ", " + stated(r.run.speed));
   out += fact("in the sound", plus_minus(found_speed(r)));
   out += fact("usable", fmt::format("{:.1f} s", q.usable.value()));

@@ -33,6 +33,16 @@ std::string listed(const Diagnosis& d, const std::vector<std::string>& parts) {
 }
 
 // To two figures: how rare pure luck would be.
+std::string part_of(const Run& run) {
+  const auto clock = [](Seconds time) {
+    const auto s = std::lround(time.value());
+    return fmt::format("{}:{:02}", s / 60, s % 60);
+  };
+  if (!run.from && !run.to) return "";
+  return fmt::format(", from {}{}", clock(run.from.value_or(Seconds(0.0))),
+                     run.to ? " to " + clock(*run.to) : "");
+}
+
 std::string by_chance(double chance) {
   if (chance < 1e-6) return "< 1 in a million";
   if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);

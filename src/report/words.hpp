@@ -24,6 +24,8 @@ std::string listed(const Diagnosis& diagnosis, const std::vector<std::string>& p
 
 // "gear 3, drive, straight"
 std::string as_told(const Run& run);
+// ", from 0:12 to 0:34"; "" where the whole recording was used.
+std::string part_of(const Run& run);
 std::string by_chance(double chance);  // "1 in 260", "< 1 in a million"
 std::string stated(const StatedSpeed& speed);
 std::string found_speed(const RunReport& run);

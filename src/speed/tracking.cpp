@@ -56,14 +56,28 @@ RatePrior idle_prior(double duration) {
   return prior;
 }
 
+// Rates at both ends of a track, turns/s.
+struct Ends {
+  double first, last;
+};
+Ends ends_of(const AngleTrack& track) {
+  const double edge = std::min(2.0, 0.1 * track.duration());
+  return {track.at(edge) / edge, (track.turns.back() - track.at(track.duration() - edge)) / edge};
+}
+
 Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLines& lines) {
   Tracking out;
-  const double nominal = prior.nominal.mean_rate(), rate = found.track.mean_rate();
+  const double relative_sd = std::hypot(found.relative_sd, lines.spread), rate = found.track.mean_rate();
   out.wheel = found.track;
   out.certainty = found.certainty;
-  out.scale = rate / nominal;
-  out.scale_sd = std::hypot(found.relative_sd, lines.spread) * out.scale;
-  out.wheel_rate_sd = out.scale_sd * nominal;
+  out.scale = rate / prior.nominal.mean_rate();
+  // How a coast-down bows between the two moments that were told says nothing of the needle.
+  if (prior.shape == PathShape::smooth_curve) {
+    const Ends there = ends_of(found.track), told = ends_of(prior.nominal);
+    out.scale = (there.first + there.last) / (told.first + told.last);
+  }
+  out.scale_sd = relative_sd * out.scale;
+  out.wheel_rate_sd = relative_sd * rate;
   for (const FoundLine& line : found.lines)
     if (line.followed && line.line.origin != kNoOrigin)
       out.lines_used.push_back(lines.predicted[line.line.origin]);
@@ -144,15 +158,6 @@ void remark_on_needle(Tracking& out, const StatedSpeed& stated, double metres_pe
                     "another size or a wrong note do that.",
                     to_text(said, stated.unit, 0), std::abs(percent(said / truly)),
                     said > truly ? "above" : "below", to_text(truly, stated.unit, 1)));
-}
-
-// Rates at both ends of a track, turns/s.
-struct Ends {
-  double first, last;
-};
-Ends ends_of(const AngleTrack& track) {
-  const double edge = std::min(2.0, 0.1 * track.duration());
-  return {track.at(edge) / edge, (track.turns.back() - track.at(track.duration() - edge)) / edge};
 }
 
 bool contradicts_steady(const AngleTrack& track, const RatePrior& prior) {

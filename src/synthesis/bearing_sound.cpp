@@ -3,6 +3,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "gearhark/car/bearing.hpp"
 #include "scene.hpp"
 
 namespace gearhark::synth {
@@ -14,15 +15,21 @@ constexpr double two_pi = 2.0 * std::numbers::pi;
 struct Geometry {
   int count = 9;
   double gamma = 0.2;  // d/D cos(contact angle)
+  double cosine = 1.0;
 };
 
 // What the car file does not say is drawn: every real bearing has some geometry.
 Geometry geometry(const Bearing& bearing, Random& random) {
   const bool roller =
       bearing.element == RollingElement::taper_roller || bearing.element == RollingElement::needle;
-  Geometry found{bearing.count.value_or(roller ? random.integer(14, 20) : random.integer(8, 12)), 0.0};
-  const double filled = random.uniform(0.58, 0.84);  // share of the pitch circle taken up by elements
-  found.gamma = bearing.geometry_known() ? bearing.gamma() : filled * std::numbers::pi / found.count;
+  Geometry found;
+  found.count = bearing.count.value_or(roller ? random.integer(14, 20) : random.integer(8, 12));
+  const Filling filling = usual_filling(bearing.element);
+  found.gamma = random.uniform(filling.least, filling.most) / found.count;
+  found.cosine = random.uniform(filling.smallest_cosine, 1.0);
+  if (!bearing.geometry_known()) return found;
+  found.gamma = bearing.gamma();
+  found.cosine = std::cos(bearing.contact_angle_degrees * std::numbers::pi / 180.0);
   return found;
 }
 
@@ -52,7 +59,8 @@ Races turn_races(const Scene& scene, const Bearing& bearing, const Geometry& geo
   double mean = 0.0;
   for (double value : sliding) mean += value / static_cast<double>(sliding.size());
   races.cage = races.spin = still;
-  const double spin_ratio = (1.0 - geometry.gamma * geometry.gamma) / (2.0 * geometry.gamma);
+  const double spin_ratio =
+      geometry.cosine * (1.0 - geometry.gamma * geometry.gamma) / (2.0 * geometry.gamma);
   const double shaft_travel = std::abs(races.inner.back() - races.inner.front());
   const bool outer_leads = std::abs(races.outer.back() - races.outer.front()) > shaft_travel;
   for (std::size_t i = 1; i < still.size(); ++i) {

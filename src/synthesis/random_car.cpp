@@ -3,6 +3,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "gearhark/car/bearing.hpp"
 #include "random.hpp"
 
 namespace gearhark {
@@ -196,15 +197,17 @@ class Builder {
     made.element = element;
     const bool ball = element == RollingElement::ball || element == RollingElement::angular_ball;
     const int count = ball ? random_.integer(7, 11) : random_.integer(13, 20);
-    const double filled = ball ? random_.uniform(0.6, 0.8) : random_.uniform(0.78, 0.92);
+    const Filling filling = usual_filling(element);
+    const double filled = random_.uniform(filling.least, filling.most);
     const double pitch = random_.uniform(0.036, 0.07);
     const double angle = element == RollingElement::taper_roller ? random_.uniform(11.0, 26.0) : 0.0;
     const double known = random_.uniform();
     if (known < 0.92) made.count = count;
     if (known < 0.68) {
       made.pitch_diameter = Length(std::round(pitch * 1e5) / 1e5);
-      made.element_diameter = Length(std::round(pitch * filled * std::numbers::pi / count * 1e5) / 1e5);
       made.contact_angle_degrees = std::round(angle);
+      const double cosine = std::cos(made.contact_angle_degrees * std::numbers::pi / 180.0);
+      made.element_diameter = Length(std::round(pitch * filled / count / cosine * 1e5) / 1e5);
     }
     car_.bearings.push_back(made);
     part(id, role, on, side);

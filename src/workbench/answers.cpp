@@ -159,7 +159,8 @@ void receive_run(const httplib::Request& request, httplib::Response& response,
   if (!no && !whole) no = problem(400, "The recording did not arrive whole; send it again.");
   if (!no) no = upload->finish();
   if (no) return refuse(response, no->status, no->body["problem"]);
-  answer(response, bench.add_run(*upload, client_name(request), set, sent_by));
+  const std::string name = client_name(request);
+  answer(response, upload->bundle() ? bench.add_bundle(*upload, name, set, sent_by) : bench.add_run(*upload, name, set, sent_by));
 }
 
 }  // namespace gearhark::workbench

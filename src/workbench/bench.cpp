@@ -7,7 +7,10 @@
 #include <array>
 #include <fstream>
 #include <sstream>
+#include <utility>
 
+#include "bundle_runs.hpp"
+#include "gearhark/units/files.hpp"
 #include "secrets.hpp"
 #include "sound_kind.hpp"
 
@@ -17,7 +20,7 @@ namespace {
 namespace fs = std::filesystem;
 using Clock = std::chrono::steady_clock;
 
-constexpr std::size_t most_runs = 60;
+constexpr std::size_t most_runs = 60, largest_car = std::size_t{400} << 10;
 constexpr std::array kinds{"diagnose", "compare", "confirm", "listen", "plan"};
 constexpr std::size_t outline_parts = 600;
 
@@ -58,6 +61,20 @@ std::string text_of(const Json& in, const char* key) {
   return at != in.end() && at->is_string() ? at->get<std::string>() : "";
 }
 
+// `ours`: the server's name of the file, which the child knows; the mechanic knows his own.
+void take_check(BenchRun& checked, const ChildOutcome& outcome, const std::string& ours) {
+  checked.state = outcome.well() ? RunState::ready : RunState::unusable;
+  if (outcome.well()) {
+    checked.check = outcome.out;
+    checked.check_summary = summary_of(outcome.out);
+    return;
+  }
+  std::string said = outcome.sentence();
+  for (std::size_t at; (at = said.find(ours)) != std::string::npos;)
+    said.replace(at, ours.size(), checked.name.find(ours) == std::string::npos ? checked.name : "it");
+  checked.trouble = said;
+}
+
 }  // namespace
 
 Bench::Bench(const WorkbenchSettings& settings) : settings_(settings) {
@@ -70,13 +87,18 @@ Bench::Bench(const WorkbenchSettings& settings) : settings_(settings) {
 
 // Threads are asked to end together, then awaited without the lock, which they may still want.
 Bench::~Bench() {
-  std::vector<std::jthread> threads;
-  {
-    const std::lock_guard lock(mutex_);
-    for (auto& run : runs_) threads.push_back(std::move(run->checking));
-    for (auto& [kind, work] : works_) threads.push_back(std::move(work.thread));
-  }
-  for (auto& thread : threads) thread.request_stop();
+  std::vector<std::jthread> threads;  // declared before the lock, and so awaited after it
+  const std::lock_guard lock(mutex_);
+  threads = ending_threads();
+}
+
+std::vector<std::jthread> Bench::ending_threads() {
+  std::vector<std::jthread> out = std::move(openers_);
+  openers_.clear();
+  for (auto& run : runs_) out.push_back(std::move(run->checking));
+  for (auto& [kind, work] : works_) out.push_back(std::move(work.thread));
+  for (auto& thread : out) thread.request_stop();
+  return out;
 }
 
 Json Bench::job() {
@@ -95,7 +117,7 @@ Json Bench::job() {
                    {"wishes", work.wishes},
                    {"stale", work.has_result && work.revision != revision_of(kind)}};
   }
-  return {{"car_problem", car_problem_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
+  return {{"car_problem", car_problem_}, {"car_from", car_from_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
 }
 
 Answer Bench::put_car(const std::string& text, const std::string& speed, const std::string& gear) {
@@ -139,7 +161,7 @@ std::optional<Answer> Bench::no_room(std::int64_t announced) {
     return problem(413, fmt::format("This recording is larger than {} MB; cut it, or record shorter runs.",
                                     settings_.largest_upload >> 20));
   std::int64_t stored = announced;
-  for (const auto& run : runs_) stored += run->bytes;
+  for (const auto& run : runs_) stored += run->stored;
   if (runs_.size() >= most_runs || stored > settings_.most_stored)
     return problem(507, "The bench is full; remove recordings that are not needed.");
   return std::nullopt;
@@ -149,9 +171,10 @@ std::unique_ptr<Upload> Bench::upload() {
   return std::make_unique<Upload>(folder_ / ("sound_" + random_token()), settings_.largest_upload);
 }
 
-Answer Bench::add_run(Upload& upload, const std::string& name, const std::string& set,
-                      const std::string& sent_by) {
-  if (auto full = no_room(upload.bytes())) return *full;
+namespace {
+
+std::unique_ptr<BenchRun> run_from(const Upload& upload, const std::string& name, const std::string& set,
+                                   const std::string& sent_by) {
   auto made = std::make_unique<BenchRun>();
   made->id = random_token();
   made->name = name.substr(0, 200);
@@ -159,14 +182,123 @@ Answer Bench::add_run(Upload& upload, const std::string& name, const std::string
   made->set = set == "after" ? "after" : "before";
   made->sent_by = sent_by;
   made->file = upload.file();
-  made->bytes = upload.bytes();
+  made->bytes = made->stored = upload.bytes();
+  return made;
+}
+
+}  // namespace
+
+Answer Bench::add_run(Upload& upload, const std::string& name, const std::string& set,
+                      const std::string& sent_by) {
+  if (auto full = no_room(upload.bytes())) return *full;
+  auto made = run_from(upload, name, set, sent_by);
   upload.keep();
   const std::lock_guard lock(mutex_);
   ++run_revisions_[made->set];
   made->checking = std::jthread(
-      [this, id = made->id, file = made->file](const std::stop_token& stop) { check(id, file, stop); });
+      [this, id = made->id, file = made->file](const std::stop_token& stop) { check({id}, file, stop); });
   runs_.push_back(std::move(made));
   return {201, run_json(*runs_.back())};
+}
+
+Answer Bench::add_bundle(Upload& upload, const std::string& name, const std::string& set,
+                         const std::string& sent_by) {
+  if (auto full = no_room(2 * upload.bytes())) return *full;
+  auto made = run_from(upload, name, set, sent_by);
+  const fs::path folder = folder_ / ("bundle_" + made->id);
+  std::error_code failed;
+  fs::create_directory(folder, failed);
+  if (!failed) fs::rename(made->file, folder / "bundle.zip", failed);
+  if (failed) return disk_full();
+  upload.keep();
+  made->file = folder / "bundle.zip";
+  made->ending = ".zip";
+  const std::lock_guard lock(mutex_);
+  ++run_revisions_[made->set];
+  openers_.emplace_back(
+      [this, id = made->id, folder](const std::stop_token& stop) { open_bundle(id, folder, stop); });
+  runs_.push_back(std::move(made));
+  return {201, run_json(*runs_.back())};
+}
+
+void Bench::open_bundle(const std::string& id, const fs::path& folder, const std::stop_token& stop) {
+  std::string name;
+  {
+    const std::lock_guard lock(mutex_);
+    if (const BenchRun* bundle = run(id)) name = bundle->name;
+  }
+  Opened opened = taken_apart(folder, name, stop);
+  std::map<std::string, std::vector<std::string>> of_sound;  // the runs' IDs by the sound that they are cut from
+  bool takes_car = false;
+  {
+    const std::lock_guard lock(mutex_);
+    const auto at = std::find_if(runs_.begin(), runs_.end(), [&](const auto& one) { return one->id == id; });
+    if (at != runs_.end() && !stop.stop_requested()) {
+      if (opened.trouble.empty() && runs_.size() - 1 + opened.runs.size() > most_runs)
+        opened.trouble = fmt::format("This road test has {} runs, more than there is room for on the bench.", opened.runs.size());
+      if (!opened.trouble.empty()) {
+        (*at)->state = RunState::unusable;
+        (*at)->trouble = opened.trouble;
+      } else {
+        const std::unique_ptr<BenchRun> bundle = std::move(*at);
+        runs_.erase(at);
+        const std::vector<std::string> ids = lay_down(*bundle, opened, folder);
+        for (std::size_t i = 0; i < ids.size(); ++i) of_sound[run(ids[i])->bundled].push_back(ids[i]);
+        ++run_revisions_[bundle->set];
+        takes_car = car_text_.empty() && !opened.car.empty();
+        if (takes_car) car_from_ = name;
+      }
+    }
+  }
+  if (takes_car) put_car(opened.car, "", "");
+  for (const auto& [sound, ids] : of_sound) check(ids, folder_ / ("sound_" + ids.front()), stop);
+  std::error_code ignored;
+  fs::remove_all(folder, ignored);
+}
+
+Bench::Opened Bench::taken_apart(const fs::path& folder, const std::string& name, const std::stop_token& stop) {
+  const auto outcome = with_a_turn({"unpack", "bundle.zip", "."}, folder, stop);
+  std::string said = outcome.sentence();
+  for (std::size_t at; (at = said.find("bundle.zip")) != std::string::npos;) said.replace(at, 10, "this road test");
+  if (!outcome.well()) return {{}, "", said};
+  const auto text = text_of_file((folder / "ROADTEST.toml").string(), "the road test");
+  auto runs = text && !nests_deeply(*text) ? bundle_runs(*text) : std::nullopt;
+  if (!runs || runs->empty()) return {{}, "", fmt::format("{} holds no run that can be used.", name)};
+  const auto car = text_of_file((folder / "car.toml").string(), "the car file");
+  return {std::move(*runs), car && car->size() <= largest_car ? *car : "", ""};
+}
+
+// Hard links again: each run goes its own way from here.
+std::vector<std::string> Bench::lay_down(const BenchRun& bundle, const Opened& opened, const fs::path& folder) {
+  std::vector<std::string> ids;
+  std::map<std::string, bool> counted;
+  for (const BundleRun& one : opened.runs) {
+    auto made = std::make_unique<BenchRun>();
+    made->id = random_token();
+    made->bundled = one.sound;
+    made->name = fmt::format("{}, run {}", bundle.name, ids.size() + 1);
+    made->ending = known_ending(one.sound);
+    made->set = bundle.set;
+    made->sent_by = bundle.sent_by;
+    made->notes = one.notes;
+    made->file = folder_ / ("sound_" + made->id);
+    std::error_code failed;
+    fs::create_hard_link(folder / one.sound, made->file, failed);
+    if (!failed) made->bytes = static_cast<std::int64_t>(fs::file_size(made->file, failed));
+    if (!std::exchange(counted[one.sound], true)) made->stored = made->bytes;
+    if (!failed && !one.log.empty()) {
+      fs::create_hard_link(folder / one.log, made->log_file(), failed);
+      made->notes.log = known_log(one.log);
+      made->log_name = "the phone's satellites";
+    }
+    if (failed) {
+      made->state = RunState::unusable;
+      made->trouble = "This run could not be laid on the bench; the temporary folder may be full.";
+    }
+    ids.push_back(made->id);
+    runs_.push_back(std::move(made));
+  }
+  return ids;
 }
 
 // Counters that only rise: their sum stays while nothing that the work rests on changes.
@@ -194,25 +326,14 @@ ChildOutcome Bench::with_a_turn(const std::vector<std::string>& words, const fs:
   return outcome;
 }
 
-void Bench::check(const std::string& id, const fs::path& file, const std::stop_token& stop) {
+void Bench::check(const std::vector<std::string>& ids, const fs::path& file, const std::stop_token& stop) {
   const auto outcome = with_a_turn(
       {"check", file.filename().string(), "--outline", std::to_string(outline_parts), "--json", "-"},
       folder_.path(), stop);
+  if (outcome.ending == ChildOutcome::Ending::stopped) return;
   const std::lock_guard lock(mutex_);
-  BenchRun* checked = run(id);
-  if (!checked || outcome.ending == ChildOutcome::Ending::stopped) return;
-  checked->state = outcome.well() ? RunState::ready : RunState::unusable;
-  if (!outcome.well()) {
-    // The child knows the server's name of the file; the mechanic knows his own.
-    std::string said = outcome.sentence();
-    const std::string ours = file.filename().string();
-    for (std::size_t at; (at = said.find(ours)) != std::string::npos;)
-      said.replace(at, ours.size(), checked->name.find(ours) == std::string::npos ? checked->name : "it");
-    checked->trouble = said;
-    return;
-  }
-  checked->check = outcome.out;
-  checked->check_summary = summary_of(outcome.out);
+  for (const auto& id : ids)
+    if (BenchRun* checked = run(id)) take_check(*checked, outcome, file.filename().string());
 }
 
 Answer Bench::change_run(const std::string& id, const Json& changes) {
@@ -267,22 +388,21 @@ Answer Bench::clear() {
   std::vector<std::jthread> threads;  // awaited without the lock
   const std::lock_guard lock(mutex_);
   std::error_code ignored;
+  threads = ending_threads();
   for (auto& run : runs_) {
-    threads.push_back(std::move(run->checking));
     fs::remove(run->file, ignored);
     fs::remove(run->log_file(), ignored);
   }
   for (auto& [kind, work] : works_) {
-    threads.push_back(std::move(work.thread));
     fs::remove_all(work.folder, ignored);
     work = Work{};
     work.wishes = Json::object();
   }
-  for (auto& thread : threads) thread.request_stop();
   runs_.clear();
   car_text_.clear();
   car_problem_.clear();
   kept_as_.clear();
+  car_from_.clear();
   orders_ = structure_ = nullptr;
   ++car_revision_;
   return {200, Json::object()};

@@ -15,6 +15,7 @@
 
 #include "answer.hpp"
 #include "bench_run.hpp"
+#include "bundle_runs.hpp"
 #include "child.hpp"
 #include "gearhark/workbench/workbench.hpp"
 #include "private_folder.hpp"
@@ -38,6 +39,8 @@ class Bench {
   std::optional<Answer> no_room(std::int64_t announced);
   std::unique_ptr<Upload> upload();
   Answer add_run(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
+  // A phone's bundle: one entry until the child has taken it apart, then one for each of its runs.
+  Answer add_bundle(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
   Answer change_run(const std::string& id, const Json& changes);
   Answer remove_run(const std::string& id);
   // A speed log for a recording; the program that reads the road test judges what is in it.
@@ -77,9 +80,19 @@ class Bench {
     std::jthread thread;
   };
   struct Order;  // what a piece of work needs
+  // What becomes of a bundle.
+  struct Opened {
+    std::vector<BundleRun> runs;
+    std::string car;      // text of the car file that it carried
+    std::string trouble;  // why it can't be used; "": it can
+  };
 
   BenchRun* run(const std::string& id);
-  void check(const std::string& id, const std::filesystem::path& file, const std::stop_token& stop);
+  void check(const std::vector<std::string>& ids, const std::filesystem::path& file, const std::stop_token& stop);
+  void open_bundle(const std::string& id, const std::filesystem::path& folder, const std::stop_token& stop);
+  Opened taken_apart(const std::filesystem::path& folder, const std::string& name, const std::stop_token& stop);
+  std::vector<std::string> lay_down(const BenchRun& bundle, const Opened& opened, const std::filesystem::path& folder);
+  std::vector<std::jthread> ending_threads();
   std::optional<Answer> lay_out(const std::string& kind, const Json& wishes, Work& work,
                                 std::vector<std::string>& words);
   std::optional<Answer> write_road_test(const std::string& set, const std::string& name, const Work& work);
@@ -104,7 +117,8 @@ class Bench {
   std::uint64_t car_revision_ = 1;
   std::map<std::string, std::uint64_t> run_revisions_;  // by set
   int works_begun_ = 0;
-  std::string kept_as_;
+  std::string kept_as_, car_from_;  // the bundle that brought the car
+  std::vector<std::jthread> openers_;
 };
 
 }  // namespace gearhark::workbench

@@ -22,11 +22,13 @@ struct BenchRun {
   std::filesystem::path file;
   std::string ending;
   std::int64_t bytes = 0;
+  std::int64_t stored = 0;  // on disk for this recording: runs of a bundle share their sound
   RunNotes notes;
   RunState state = RunState::checking;
   std::string trouble;  // why it is unusable
   std::string check;    // machine form of `gearhark check`
   Json check_summary;
+  std::string bundled;   // name of its sound in the bundle that it came in
   std::string log_name;  // the client's, of its speed log; text alone
   [[nodiscard]] std::filesystem::path log_file() const { return file.string() + "_speed"; }
   std::jthread checking;

@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace httplib {
@@ -18,7 +19,8 @@ struct Refusal {
 
 // What every request must have, whatever it asks for: a Host that is this server (a page of another site
 // whose name was made to point here has its own), an Origin that is this server or none, no compressed or
-// doubled body, no body where none belongs, one range at most.
-std::optional<Refusal> refusal(const httplib::Request& request, const std::vector<std::string>& hosts);
+// doubled body, no body where none belongs, one range at most. `scheme`: what this server speaks.
+std::optional<Refusal> refusal(const httplib::Request& request, const std::vector<std::string>& hosts,
+                               std::string_view scheme = "http");
 
 }  // namespace gearhark::workbench

@@ -1,6 +1,9 @@
 #include "guarded_server.hpp"
 
 #include <arpa/inet.h>
+#include <fcntl.h>
+#include <openssl/err.h>
+#include <openssl/ssl.h>
 #include <poll.h>
 #include <sys/socket.h>
 #include <unistd.h>
@@ -8,6 +11,8 @@
 #include <algorithm>
 #include <array>
 #include <cstdio>
+#include <memory>
+#include <utility>
 
 namespace gearhark::workbench {
 namespace {
@@ -27,11 +32,28 @@ class GuardedStream : public httplib::Stream {
   GuardedStream(int socket, const Patience& patience, const std::atomic<int>& listening)
       : socket_(socket), patience_(patience), listening_(listening) {}
 
+  // Over https, before anything else. False: the client speaks something else, or takes too long.
+  bool agree_on_keys(SSL_CTX& context) {
+    ::fcntl(socket_, F_SETFL, ::fcntl(socket_, F_GETFL) | O_NONBLOCK);
+    tls_.reset(SSL_new(&context));
+    if (!tls_ || SSL_set_fd(tls_.get(), socket_) != 1) return false;
+    return in_turns([&] { return SSL_accept(tls_.get()); }, began_ + patience_.head) == 1;
+  }
+  // Whether a client speaks plain HTTP where https is spoken: its first byte is a letter. Waits for that byte.
+  bool hears_a_letter() {
+    char first = 0;
+    return wait(POLLIN, began_ + patience_.head) && ::recv(socket_, &first, 1, MSG_PEEK | MSG_DONTWAIT) == 1 &&
+           first >= 'A' && first <= 'Z';
+  }
+  void say_goodbye() {
+    if (tls_) SSL_shutdown(tls_.get());
+  }
+
   // Whether another request has begun within the time that a connection may idle.
   bool begins_request() {
     in_head_ = true;
     taken_ = 0;
-    const bool begun = next_ < end_ || wait(POLLIN, Clock::now() + idle);
+    const bool begun = next_ < end_ || (tls_ && SSL_pending(tls_.get()) > 0) || wait(POLLIN, Clock::now() + idle);
     began_ = Clock::now();
     return begun;
   }
@@ -55,8 +77,11 @@ class GuardedStream : public httplib::Stream {
   }
 
   ssize_t write(const char* bytes, std::size_t size) override {
-    if (!wait(POLLOUT, Clock::now() + patience_.silence)) return -1;
-    return ::send(socket_, bytes, size, MSG_NOSIGNAL | MSG_DONTWAIT);
+    const auto until = Clock::now() + patience_.silence;
+    if (!wait(POLLOUT, until)) return -1;
+    if (!tls_) return ::send(socket_, bytes, size, MSG_NOSIGNAL | MSG_DONTWAIT);
+    const auto count = static_cast<int>(std::min<std::size_t>(size, 1 << 20));
+    return in_turns([&] { return SSL_write(tls_.get(), bytes, count); }, until);
   }
 
   void get_remote_ip_and_port(std::string& ip, int& port) const override { address(::getpeername, ip, port); }
@@ -65,11 +90,26 @@ class GuardedStream : public httplib::Stream {
 
  private:
   bool fill() {
-    if (!wait(POLLIN, deadline())) return false;
-    const ssize_t got = ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
+    const auto size = static_cast<int>(buffer_.size());
+    if (!tls_ && !wait(POLLIN, deadline())) return false;
+    const ssize_t got = tls_ ? in_turns([&] { return SSL_read(tls_.get(), buffer_.data(), size); }, deadline())
+                             : ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
     next_ = 0;
     end_ = got > 0 ? static_cast<std::size_t>(got) : 0;
     return got > 0;
+  }
+
+  // A step of TLS, tried again whenever the socket is ready for what it waits for; what the step comes to, or -1.
+  template <class Step>
+  int in_turns(Step step, Clock::time_point until) {
+    for (;;) {
+      ERR_clear_error();
+      const int done = step();
+      if (done > 0) return done;
+      const int why = SSL_get_error(tls_.get(), done);
+      const bool reads = why == SSL_ERROR_WANT_READ;
+      if ((!reads && why != SSL_ERROR_WANT_WRITE) || !wait(reads ? POLLIN : POLLOUT, until)) return -1;
+    }
   }
 
   [[nodiscard]] Clock::time_point deadline() const {
@@ -101,7 +141,11 @@ class GuardedStream : public httplib::Stream {
     port = ntohs(at.sin_port);
   }
 
+  struct Free {
+    void operator()(SSL* one) const { SSL_free(one); }
+  };
   int socket_;
+  std::unique_ptr<SSL, Free> tls_;
   const Patience& patience_;
   const std::atomic<int>& listening_;
   bool in_head_ = true;
@@ -135,6 +179,13 @@ void reuse_address(int socket) {
   ::setsockopt(socket, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
 }
 
+// Sent to those who typed the address without https: the same page over https.
+void point_to(const std::string& address, int socket) {
+  const std::string said = "HTTP/1.1 301 Moved Permanently\r\nLocation: https://" + address +
+                           "/\r\nContent-Length: 0\r\nConnection: close\r\n\r\n";
+  ::send(socket, said.data(), said.size(), MSG_NOSIGNAL | MSG_DONTWAIT);
+}
+
 }  // namespace
 
 GuardedServer::GuardedServer(Patience patience) : patience_(patience) {
@@ -151,8 +202,22 @@ void GuardedServer::head_is_read() {
 
 void GuardedServer::close_after_answer() { close_after = true; }
 
+void GuardedServer::use_https(std::shared_ptr<ssl_ctx_st> context, std::string address) {
+  tls_ = std::move(context);
+  address_ = std::move(address);
+}
+
 bool GuardedServer::process_and_close_socket(int socket) {
   GuardedStream stream(socket, patience_, svr_sock_);
+  if (tls_ && stream.hears_a_letter()) {
+    point_to(address_, socket);
+    close_gently(socket);
+    return true;
+  }
+  if (tls_ && !stream.agree_on_keys(*tls_)) {
+    ::close(socket);
+    return true;
+  }
   current = &stream;
   close_after = false;
   try {
@@ -164,6 +229,7 @@ bool GuardedServer::process_and_close_socket(int socket) {
     std::fprintf(stderr, "gearhark: a connection was given up (%s)\n", e.what());
   }
   current = nullptr;
+  stream.say_goodbye();
   close_gently(socket);
   return true;
 }

@@ -6,6 +6,8 @@
 
 #include <chrono>
 #include <cstddef>
+#include <memory>
+#include <string>
 
 namespace gearhark::workbench {
 
@@ -21,6 +23,8 @@ class GuardedServer : public httplib::Server {
   explicit GuardedServer(Patience patience);
   // To be called once the port is bound.
   void widen_queue();
+  // From here on https is spoken, as `address` ("192.168.1.20:8443"); plain requests are pointed there.
+  void use_https(std::shared_ptr<ssl_ctx_st> context, std::string address);
   // To be called first by the handler before routing: from here on the limits of the body count.
   static void head_is_read();
   // The connection is closed after this answer: what follows on it is not read as another request.
@@ -29,6 +33,8 @@ class GuardedServer : public httplib::Server {
  private:
   bool process_and_close_socket(int socket) override;
   Patience patience_;
+  std::shared_ptr<ssl_ctx_st> tls_;  // nothing: plain HTTP
+  std::string address_;
 };
 
 }  // namespace gearhark::workbench

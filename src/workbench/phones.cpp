@@ -8,6 +8,7 @@
 #include <memory>
 
 #include "gate.hpp"
+#include "gearhark/workbench/recorder.hpp"
 #include "qr.hpp"
 #include "secrets.hpp"
 
@@ -31,17 +32,36 @@ std::string without_marks(const std::string& code) {
   return out;
 }
 
+// The recorder has a policy of its own, in the page; it can do what no page without https can.
+void recorder_routes(GuardedServer& server, Bench& bench) {
+  server.Get("/recorder.html", [page = recorder_page(ServedBy::workbench)](const Request&, Response& response) {
+    response.headers.erase("Content-Security-Policy");
+    response.set_header("Content-Security-Policy", "frame-ancestors 'none'");
+    response.set_content(page, "text/html; charset=utf-8");
+  });
+  server.Get("/recorder_offline.js", [](const Request&, Response& response) {
+    serve_page_file(response, "recorder_offline.js");
+  });
+  server.Get("/api/plan", [&bench](const Request&, Response& response) {
+    const auto plan = bench.result("plan", "json");
+    if (!plan) return answer(response, problem(404, "No road test is planned on the workbench yet."));
+    serve_file(response, *plan);
+  });
+}
+
 }  // namespace
 
-Phones::Phones(std::string address) : address_(std::move(address)), code_(pairing_code()) {}
+Phones::Phones(std::string address, std::string fingerprint)
+    : address_(std::move(address)), fingerprint_(std::move(fingerprint)), code_(pairing_code()) {}
 
 Json Phones::invitation() {
   const std::lock_guard lock(mutex_);
-  if (code_.empty())
-    return {{"address", "http://" + address_ + "/"}, {"code", nullptr}, {"qr", Json::array()}};
-  return {{"address", "http://" + address_ + "/"},
-          {"code", code_},
-          {"qr", qr_rows("http://" + address_ + "/#" + code_)}};
+  const std::string page = scheme() + "://" + address_ + "/";
+  Json out{{"address", page}, {"fingerprint", fingerprint_}, {"code", nullptr}, {"qr", Json::array()}};
+  if (code_.empty()) return out;
+  out["code"] = code_;
+  out["qr"] = qr_rows(page + "#" + code_);
+  return out;
 }
 
 void Phones::renew() {
@@ -70,7 +90,7 @@ bool Phones::known(const std::string& token) {
 
 void set_up_phones(GuardedServer& server, Bench& bench, Phones& phones) {
   guard(server, [&phones](const Request& request) -> std::optional<Refusal> {
-    if (auto no = refusal(request, {phones.address()})) return no;
+    if (auto no = refusal(request, {phones.address()}, phones.scheme())) return no;
     const bool open = request.method == "GET" || request.path == "/api/pair";
     const bool inside = request.path.starts_with("/api/") && request.path != "/api/pair";
     if ((inside || !open) && !phones.known(request.get_header_value("X-Phone")))
@@ -93,6 +113,7 @@ void set_up_phones(GuardedServer& server, Bench& bench, Phones& phones) {
     // A phone learns that its recording arrived, and nothing of the bench.
     if (response.status == 201) answer(response, {201, Json::object()});
   });
+  if (phones.scheme() == "https") recorder_routes(server, bench);
   server.Get("/api/mine", [&bench](const Request& request, Response& response) {
     answer(response, {200, bench.sent_by(request.get_header_value("X-Phone"))});
   });

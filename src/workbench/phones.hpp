@@ -14,10 +14,10 @@ namespace gearhark::workbench {
 
 class Phones {
  public:
-  // `address`: "192.168.1.20:8123", as phones reach it.
-  explicit Phones(std::string address);
+  // `address`: "192.168.1.20:8123", as phones reach it. `fingerprint`: of the certificate; "": plain HTTP.
+  explicit Phones(std::string address, std::string fingerprint = "");
 
-  // {"address", "code", "qr": rows}; the code is null once it was closed by wrong tries.
+  // {"address", "fingerprint", "code", "qr": rows}; the code is null once it was closed by wrong tries.
   Json invitation();
   // A new code; phones that were paired stay so.
   void renew();
@@ -25,9 +25,11 @@ class Phones {
   std::string pair(const std::string& code);
   bool known(const std::string& token);
   [[nodiscard]] const std::string& address() const { return address_; }
+  [[nodiscard]] const std::string& fingerprint() const { return fingerprint_; }
+  [[nodiscard]] std::string scheme() const { return fingerprint_.empty() ? "http" : "https"; }
 
  private:
-  const std::string address_;
+  const std::string address_, fingerprint_;
   std::mutex mutex_;
   std::string code_;
   int wrong_tries_ = 0;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "bundle_runs.hpp"
 #include "sound_kind.hpp"
 
 namespace gearhark::workbench {
@@ -23,7 +24,7 @@ std::optional<Answer> Upload::write(const char* bytes, std::size_t count) {
   if (!out_) return disk_full();
   if (head_.size() < 16) {
     head_.append(bytes, std::min(count, 16 - head_.size()));
-    if (head_.size() >= 16 && !looks_like_sound(head_))
+    if (head_.size() >= 16 && !looks_like_sound(head_) && !bundle())
       return problem(415, "This is no sound or video file that is known here; send the recording itself.");
   }
   bytes_ += static_cast<std::int64_t>(count);
@@ -33,6 +34,8 @@ std::optional<Answer> Upload::write(const char* bytes, std::size_t count) {
   if (std::fwrite(bytes, 1, count, out_) != count) return disk_full();
   return std::nullopt;
 }
+
+bool Upload::bundle() const { return looks_like_bundle(head_); }
 
 std::optional<Answer> Upload::finish() {
   if (bytes_ < 16) return problem(415, "This file is empty; copy it from the phone again.");

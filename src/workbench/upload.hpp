@@ -21,6 +21,8 @@ class Upload {
   // Nothing: go on. Else why not: not sound, too large, disk full.
   std::optional<Answer> write(const char* bytes, std::size_t count);
   std::optional<Answer> finish();
+  // Whether it begins as a phone's road test does, and not as a sound.
+  [[nodiscard]] bool bundle() const;
   [[nodiscard]] std::int64_t bytes() const { return bytes_; }
   [[nodiscard]] const std::filesystem::path& file() const { return file_; }
   void keep() { kept_ = true; }

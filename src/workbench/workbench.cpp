@@ -12,6 +12,7 @@
 #include <fstream>
 #include <thread>
 
+#include "certificate.hpp"
 #include "desk.hpp"
 #include "secrets.hpp"
 
@@ -86,8 +87,13 @@ Patience patience_of(const WorkbenchSettings& settings) {
 void announce(const std::string& address, const Phones* phones) {
   fmt::print("The workbench is at\n  {}\n", address);
   if (phones)
-    fmt::print("Phones on this network: http://{}/ with the code that the workbench shows\n",
+    fmt::print("Phones on this network: {}://{}/ with the code that the workbench shows\n", phones->scheme(),
                phones->address());
+  if (phones && phones->scheme() == "https")
+    fmt::print(
+        "The phone warns that it does not know who made the certificate: this program made it itself. Go on\n"
+        "there if the SHA-256 fingerprint that the phone shows in the details of the warning is\n  {}\n",
+        phones->fingerprint());
   fmt::print("Ctrl-C ends it; recordings and results that were not kept in the casebook go with it.\n");
   std::fflush(stdout);
 }
@@ -106,11 +112,23 @@ std::optional<Error> serve(const WorkbenchSettings& settings) {
     const std::string address = settings.lan->empty() ? own_address() : *settings.lan;
     if (address.empty())
       return Error{"this machine is on no network that a phone could reach; join one, or leave --lan out"};
-    const int lan_port = bind(gate, address, 0);
+    const int lan_port = bind(gate, address, settings.lan_port);
+    if (lan_port == 0 && settings.lan_port != 0)
+      return Error{fmt::format("{}:{} can't be listened on; another program may have it, so name another port with "
+                               "--lan-port, or {} is no address of this machine",
+                               address, settings.lan_port, address)};
     if (lan_port == 0)
       return Error{
           fmt::format("{} is no address of this machine; name one that is, or leave it out", address)};
-    phones.emplace(fmt::format("{}:{}", address, lan_port));
+    const std::string reached = fmt::format("{}:{}", address, lan_port);
+    std::string fingerprint;
+    if (settings.https) {
+      auto certificate = certificate_for(address, settings.data_folder);
+      if (!certificate) return certificate.error();
+      fingerprint = certificate->fingerprint;
+      gate.use_https(certificate->context, reached);
+    }
+    phones.emplace(reached, fingerprint);
     set_up_phones(gate, bench, *phones);
   }
   const DeskKeys keys{random_token(), random_token()};

@@ -116,6 +116,11 @@ SoundRun draw_run(const Car& car, Draw& draw) {
   }
   if (draw.happens(0.15)) run.turn = draw.happens(0.5) ? Turn::left : Turn::right;
   run.duration = Seconds(draw.between(14.0, 24.0));
+  // With the engine braking nobody rolls on to a walking pace.
+  if (run.load == Load::coast) {
+    run.speed = run.end_speed = std::max(run.speed, Speed(13.0));
+    run.duration = Seconds(draw.between(8.0, 12.0));
+  }
   run.idle = ShaftRate(draw.between(12.0, 16.0));
   return run;
 }

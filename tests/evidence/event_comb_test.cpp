@@ -1,5 +1,6 @@
 #include "gearhark/evidence/event_comb.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 
@@ -96,6 +97,18 @@ TEST_CASE("lines that another fault explains are not counted") {
   const auto explained = explained_by(family, 3.585, 0.0, 0.0);
   CHECK(log_factor(spectra, family, 3.585) > 15.0);
   CHECK(log_factor(spectra, family, 3.585, explained) < 1.0);
+}
+
+TEST_CASE("a knock once per turn explains every multiple of its shaft's turns, and nothing beside them") {
+  Family knock;
+  knock.fault = Fault::chipped_tooth;
+  const auto explained = explained_by(knock, 3.6, 0.0, 0.0);
+  const auto explains = [&](double order) {
+    return std::any_of(explained.begin(), explained.end(),
+                       [order](const ExplainedOrders& e) { return order > e.low && order < e.high; });
+  };
+  for (const int turns : {1, 7, 14, 35, 42}) CHECK(explains(3.6 * turns));
+  for (const double turns : {6.9, 7.1, 14.1, 35.2}) CHECK_FALSE(explains(3.6 * turns));
 }
 
 TEST_CASE("runs add up, and a run in which the part should sound and does not counts against it") {

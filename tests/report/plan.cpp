@@ -68,4 +68,15 @@ TEST_CASE("the JSON of a plan holds the runs in SI units") {
   CHECK(j["runs"][0]["clutch"] == "engaged");
   CHECK(j["runs"][1]["clutch"] == "pedal down");
   CHECK(j["suspects"] == json({"pinion_head", "input_front"}));
+  CHECK(j["unit"] == "mph");
+  CHECK_FALSE(j.contains("car_file"));
+}
+
+TEST_CASE("the JSON of a plan carries the car's gears and file for the recorder") {
+  Plan plan = example();
+  plan.gears = {"1", "2", "N"};
+  plan.car_file = "name = \"Invented\"\n";
+  const json j = json::parse(plan_json(plan));
+  CHECK(j["gears"] == json({"1", "2", "N"}));
+  CHECK(j["car_file"] == plan.car_file);
 }

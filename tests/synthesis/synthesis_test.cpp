@@ -107,6 +107,22 @@ TEST_CASE("each race and ball of a published bearing is struck as often as its m
   CHECK(events_per_wheel_turn(sound) == Approx(multiplier * final_drive).epsilon(tolerance));
 }
 
+// Rexnord ZA-2115 as the IMS data set of the University of Cincinnati has it: an element passes 139.9 times a
+// second at 2000 rpm, and strikes both races each time.
+TEST_CASE("an element of a published bearing with a contact angle strikes as often as its multiplier says") {
+  Car car = small_car();
+  for (Bearing& bearing : car.bearings) {
+    if (bearing.id != "pinion_head") continue;
+    bearing.count = 16;
+    bearing.element_diameter = Length(0.331 * 0.0254);
+    bearing.pitch_diameter = Length(2.815 * 0.0254);
+    bearing.contact_angle_degrees = 15.17;
+  }
+  const auto sound = synthesise(car, with_fault("pinion_head", Fault::rolling_element));
+  REQUIRE(sound.has_value());
+  CHECK(events_per_wheel_turn(*sound) == Approx(2.0 * 139.9 / (2000.0 / 60.0) * final_drive).epsilon(0.002));
+}
+
 TEST_CASE("slip slows the cage: the outer race is struck less often, the inner race more often") {
   SoundSettings settings = with_fault("pinion_head", Fault::outer_race);
   settings.fault->slip = 0.015;

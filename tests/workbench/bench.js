@@ -14,7 +14,7 @@ async function startBench(program, ...options) {
 async function startIn(environment, program, ...options) {
   const folder = fs.mkdtempSync(path.join(os.tmpdir(), "gearhark_browser_"));
   const child = spawn(program, ["workbench", "--casebook", path.join(folder, "book.sqlite"), ...options],
-    { env: { ...process.env, TMPDIR: folder, ...environment }, stdio: ["ignore", "pipe", "pipe"] });
+    { env: { ...process.env, TMPDIR: folder, XDG_DATA_HOME: path.join(folder, "data"), ...environment }, stdio: ["ignore", "pipe", "pipe"] });
   const bench = { folder, child, said: "", complaint: "", ended: new Promise((done) => child.on("exit", (code, signal) => done({ code, signal }))) };
   child.stderr.on("data", (bytes) => { bench.complaint += bytes; });
   await new Promise((done, fail) => {
@@ -27,7 +27,7 @@ async function startIn(environment, program, ...options) {
   bench.address = bench.said.match(/http:\/\/127\.0\.0\.1:\d+\/#[0-9a-f]+/)[0];
   [bench.url, bench.token] = bench.address.split("/#");
   bench.port = Number(bench.url.split(":")[2]);
-  const phones = bench.said.match(/(http:\/\/[0-9.]+:\d+)\/ with the code/);
+  const phones = bench.said.match(/(https?:\/\/[0-9.]+:\d+)\/ with the code/);
   bench.phones = phones && phones[1];
   // What the server keeps in the temporary folder while it runs.
   bench.kept = () => fs.readdirSync(folder).filter((name) => name.startsWith("gearhark_workbench_"));
@@ -48,9 +48,15 @@ async function startIn(environment, program, ...options) {
 }
 
 // Debian's Chromium. As root it starts without its own sandbox only.
+const executablePath = process.env.CHROMIUM || "/usr/bin/chromium", root = process.getuid() === 0 ? ["--no-sandbox"] : [];
 function startBrowser() {
-  const root = process.getuid() === 0 ? ["--no-sandbox"] : [];
-  return chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium", args: [...root, "--autoplay-policy=no-user-gesture-required"] });
+  return chromium.launch({ executablePath, args: [...root, "--autoplay-policy=no-user-gesture-required"] });
 }
 
-module.exports = { top, startBench, startIn, startBrowser };
+// A phone: a browser that keeps its files in `folder` and hears the WAV file `microphone`, again and again.
+function startPhone(folder, microphone, settings) {
+  return chromium.launchPersistentContext(folder, { executablePath, viewport: { width: 390, height: 844 }, permissions: ["microphone", "geolocation"], ...settings,
+    args: [...root, "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", "--use-file-for-fake-audio-capture=" + microphone] });
+}
+
+module.exports = { top, startBench, startIn, startBrowser, startPhone };

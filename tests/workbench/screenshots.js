@@ -1,7 +1,10 @@
 "use strict";
 // Makes the pictures of README: node screenshots.js PROGRAM FOLDER. Run by samples/screenshots.
 const path = require("node:path");
-const { top, startBench, startBrowser } = require("./bench.js");
+const { execFileSync } = require("node:child_process");
+const fs = require("node:fs"), os = require("node:os");
+const { top, startBench, startBrowser, startPhone } = require("./bench.js");
+const { host } = require("./recording.js");
 
 const runs = [["3", "drive", "65 km/h"], ["4", "drive", "71 km/h"], ["3", "coast", "67 km/h"]];
 
@@ -34,7 +37,39 @@ async function main(program, folder) {
   await bench.end();
 }
 
-main(...process.argv.slice(2)).catch((wrong) => {
+// The recorder hears the sample's first run.
+async function recorder(program, folder) {
+  const own = fs.mkdtempSync(path.join(os.tmpdir(), "gearhark_pictures_"));
+  const plan = path.join(own, "plan.json"), heard = path.join(own, "heard.wav");
+  execFileSync(program, ["recorder", path.join(own, "recorder.html")]);
+  execFileSync(program, ["plan", path.join(top, "models/heron_rear_transaxle.toml"), "--suspect", "pinion_head_bearing,input_bearing_front", "--fastest", "45mph", "--json", plan]);
+  execFileSync("ffmpeg", ["-v", "error", "-i", path.join(top, "samples/pinion_bearing/run1.m4a"), heard]);
+  const served = await host(own), phone = await startPhone(path.join(own, "profile"), heard, { viewport: { width: 390, height: 760 } });
+  const page = phone.pages()[0], chrome = await phone.newCDPSession(page);
+  await chrome.send("Emulation.setGeolocationOverride", { latitude: 0, longitude: 0, accuracy: 3, speed: 18.1 });
+  for (const [name, planned] of [["recorder_free", false], ["recorder_run", true]]) {
+    await page.goto(served.url + "/recorder.html");
+    await page.waitForSelector("html[data-ready]");
+    if (planned) await page.setInputFiles("#plan-file", plan);
+    await page.check("#agree");
+    await page.click("#begin");
+    await page.waitForFunction(() => /by satellite/.test(document.querySelector("#speed").textContent));
+    if (planned) await page.getByRole("button", { name: "Begin" }).click();
+    else for (const key of ["3", "Pulling"]) await page.getByRole("button", { name: key, exact: true }).click();
+    await page.waitForTimeout(3000);
+    await page.screenshot({ path: path.join(folder, name + ".png") });
+  }
+  await phone.close();
+  await served.end();
+  fs.rmSync(own, { recursive: true });
+}
+
+async function all(program, folder) {
+  await main(program, folder);
+  await recorder(program, folder);
+}
+
+all(...process.argv.slice(2)).catch((wrong) => {
   console.error(wrong.message);
   process.exit(1);
 });

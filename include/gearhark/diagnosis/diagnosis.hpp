@@ -71,7 +71,8 @@ struct Diagnosis {
   std::vector<RunReport> runs;
   std::optional<NextRun> next_run;
   std::vector<std::string> cautions;
-  int earlier_findings = 0;  // teardown findings of a casebook that weigh in the probabilities
+  std::vector<std::string> left_out;  // of a bundle: what of it was not used and why
+  int earlier_findings = 0;           // teardown findings of a casebook that weigh in the probabilities
 };
 
 // A run with its sound, cut to the run: the samples begin at run.from, and the times of the stated speed

@@ -22,6 +22,8 @@ struct Plan {
   std::vector<std::string> suspects;  // as asked
   std::vector<std::string> suspect_names;
   SpeedUnit unit = SpeedUnit::kmh;
+  std::vector<std::string> gears;  // labels of every gear of the car
+  std::string car_file;            // its text, where the caller puts it here; for the recorder
   std::vector<NextRun>
       runs;              // in driving order; expected_entropy_drop is what each adds to those chosen before
   double entropy = 0.0;  // of the question which part it is, before the runs, nats

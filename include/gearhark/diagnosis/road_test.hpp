@@ -38,11 +38,13 @@ struct RoadTest {
   Car car;
   std::string car_file;
   std::string notes;
-  std::vector<Run> runs;  // at least one
+  std::vector<Run> runs;              // at least one
+  std::vector<std::string> left_out;  // of a bundle: what of it is not used and why, a sentence each
 };
 
 // Relative paths in the file count from its folder and are joined to it in the result. Reads the car file and
-// the speed files too. Errors: one sentence "FILE:LINE:COLUMN: found, expected, cure".
+// the speed files too. A road-test bundle (bundle.hpp) does as well, if it holds its car. Errors: one
+// sentence "FILE:LINE:COLUMN: found, expected, cure".
 Result<RoadTest> load_road_test(const std::string& path);
 // The same of text that would stand in `file`.
 Result<RoadTest> read_road_test(std::string_view toml_text, const std::string& file);

@@ -38,6 +38,7 @@ struct Candidate {
   bool turned = false;      // in at least one run
   double log_factor = 0.0;  // events: log Bayes factor, nats, tempered, less what better rivals explain
   double alone = 0.0;       // events: log Bayes factor before rivals were heard
+  double against = 0.0;     // events: what runs that should have shown the fault took from it, nats, 0 or less
   double level = 0.0;       // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
   double slip = 0.0;
   Hertz band_low, band_high;        // where events were loudest

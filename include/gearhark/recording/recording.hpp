@@ -66,10 +66,12 @@ struct Cut {
 Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 
 // The same, but what is longer than `longest` (at most a day) is not held: its pieces, of `piece` or a little
-// less, are decoded anew each time they are read.
+// less, are decoded anew each time they are read. `name`: what messages and facts call the file, where that
+// is not its path.
 struct Holding {
   Seconds longest{120.0}, piece{47.0};
 };
-Result<LoadedSound> load_sound(const std::string& path, const Cut& cut = {}, const Holding& holding = {});
+Result<LoadedSound> load_sound(const std::string& path, const Cut& cut = {}, const Holding& holding = {},
+                               const std::string& name = "");
 
 }  // namespace gearhark

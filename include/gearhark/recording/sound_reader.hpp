@@ -19,7 +19,8 @@ class SoundReader {
   // Listens once through files of several channels to choose among them. Errors, one sentence each: missing,
   // a folder, not readable, empty, not sound, a video without sound, cut off before its index, a sample rate
   // or number of channels that no recording has, samples that are not numbers.
-  static Result<SoundReader> open(const std::string& path);
+  // `name`: what messages and facts call the file, where that is not its path.
+  static Result<SoundReader> open(const std::string& path, const std::string& name = "");
   // The same file from its start, heard the same way without listening through it first. Error: it is gone.
   [[nodiscard]] Result<SoundReader> again() const;
   ~SoundReader();

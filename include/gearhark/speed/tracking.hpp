@@ -1,6 +1,7 @@
 // The shaft angle over time, found from the sound with the stated speed as a prior.
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -44,6 +45,10 @@ struct Run {
   Turn turn = Turn::straight;
   StatedSpeed speed;
   std::optional<Seconds> from, to;
+  // Where the sound is read from if that is not `file`: the copy of a bundle's sound, which is gone with the
+  // last who holds this.
+  std::shared_ptr<const std::string> copy;
+  [[nodiscard]] const std::string& sound() const { return copy ? *copy : file; }
 };
 
 struct Tracking {

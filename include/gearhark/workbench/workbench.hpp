@@ -20,9 +20,12 @@ namespace gearhark {
 struct WorkbenchSettings {
   int port = 0;                    // 0: any free one
   std::optional<std::string> lan;  // an IPv4 address of this machine for phones; "": found by itself
+  int lan_port = 0;                // 0: any free one
+  bool https = false;              // for phones; with a certificate of this program's own making
+  std::string data_folder;         // where that certificate is kept, for its owner alone
   bool open_browser = true;        // with xdg-open
   std::string casebook;            // "": the one in the user's data folder
-  std::int64_t largest_upload = std::int64_t{256} << 20;  // bytes
+  std::int64_t largest_upload = std::int64_t{512} << 20;  // bytes; an hour of a phone's recorder is 350 MB
   std::int64_t most_stored = std::int64_t{2} << 30;       // bytes of all recordings together
   std::int64_t child_memory = std::int64_t{4} << 30;      // bytes of address space
   std::chrono::seconds child_time{600};
@@ -31,7 +34,7 @@ struct WorkbenchSettings {
 };
 
 // Prints the address and serves until SIGINT, SIGTERM or SIGHUP; then ends its children and removes its
-// folder. Errors: the port is taken, no address for phones, no temporary folder.
+// folder. Errors: a port is taken, no address for phones, no temporary folder, no place for the certificate.
 std::optional<Error> run_workbench(const WorkbenchSettings& settings);
 
 }  // namespace gearhark

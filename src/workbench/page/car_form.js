@@ -150,7 +150,7 @@ export async function check(redraw) {
   if (asking) { again = true; return; }
   asking = true;
   try {
-    const said = await ask("PUT", "/api/car", { text: byId("car-text").value, speed: byId("lines-speed").value.trim(), gear: byId("lines-gear").value });
+    const said = await ask("PUT", "/api/car", { text: untouched() ? "" : byId("car-text").value, speed: byId("lines-speed").value.trim(), gear: byId("lines-gear").value });
     tell(said, redraw);
   } catch (wrong) {
     trouble(wrong.message);
@@ -162,7 +162,7 @@ export async function check(redraw) {
 
 function tell(said, redraw) {
   const text = byId("car-text");
-  if (redraw && said.structure) { car = said.structure; drawForm(); }
+  if (redraw && said.structure) { car = untouched() ? { driven: "rear" } : said.structure; drawForm(); }
   const sentence = untouched() ? "" : said.problem.replace(/^car\.toml:(\d+):(\d+): /, "Line $1: ");
   byId("car-says").textContent = untouched() ? "Write what you know of the car, or start from an example." : sentence ? sentence : said.orders ? "Nothing wrong found in the car file." : "";
   text.setAttribute("aria-invalid", sentence ? "true" : "false");
@@ -195,6 +195,14 @@ function tellLines(orders) {
 function take(text) {
   byId("car-text").value = text;
   return check(true);
+}
+
+// A phone's road test may have brought its car file, where there was none.
+let broughtBy = "";
+export async function takeCarFromBench(bundle) {
+  if (bundle === broughtBy) return;
+  broughtBy = bundle;
+  if (bundle && untouched()) await take((await ask("GET", "/api/car")).text);
 }
 
 function save() {

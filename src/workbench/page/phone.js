@@ -84,6 +84,9 @@
     });
   });
 
+  const safe = location.protocol === "https:";
+  byId("recorder").hidden = !safe;
+  byId("plain").hidden = safe;
   const code = location.hash.slice(1);
   if (code) history.replaceState(null, "", "/");
   tried(async function () {

@@ -41,7 +41,7 @@ async function sendAll(files, set, box) {
 }
 
 export function dropArea(box, set, words) {
-  const input = el("input", { type: "file", multiple: true, accept: "audio/*,video/*,.m4a,.3gp,.amr,.opus,.ogg,.flac,.wav,.caf" });
+  const input = el("input", { type: "file", multiple: true, accept: "audio/*,video/*,.m4a,.3gp,.amr,.opus,.ogg,.flac,.wav,.caf,.zip" });
   const sending = el("div", { role: "status" });
   const area = el("label", { className: "drop" }, words, input);
   input.addEventListener("change", function () {
@@ -234,8 +234,13 @@ export function tellLan(invitation) {
     return Array.from(row).map(function (dark, x) { return dark === "1" ? "M" + (x + 4) + "," + (y + 4) + "h1v1h-1z" : ""; }).join("");
   }).join("");
   const picture = drawn("svg", { viewBox: "0 0 " + (size + 8) + " " + (size + 8), role: "img", "aria-label": "The address below, with the code, as a QR code", "shape-rendering": "crispEdges" }, drawn("path", { d: squares }));
+  const safe = invitation.fingerprint !== "";
+  const warned = el("div", {},
+    el("p", {}, "The phone will warn that the connection is not private: it does not know who made the certificate. gearhark made it itself, for this address. Go on there (\u201cadvanced\u201d, \u201cdetails\u201d) if the certificate's SHA-256 fingerprint, which the warning's details show, is this one:"),
+    el("p", { className: "print", textContent: invitation.fingerprint }),
+    el("p", {}, "Then the phone can also record the road test itself, with speed and taps."));
   show(box, el("div", { className: "lan" }, picture, el("div", {},
     el("p", {}, "Send recordings from a phone on this network: point its camera here, or open ", el("b", { textContent: invitation.address }), " and type"),
     el("p", { className: "code", textContent: invitation.code }),
-    el("p", { className: "fine", textContent: "The phone can send recordings and nothing else. They cross this network without encryption." }))));
+    safe ? warned : el("p", { className: "fine", textContent: "The phone can send recordings and nothing else. They cross this network without encryption." }))));
 }

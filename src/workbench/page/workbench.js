@@ -1,7 +1,7 @@
 // The page: takes up what lies on the bench and follows it.
 import { ask } from "./bench_api.js";
 import { byId, trouble } from "./markup.js";
-import { setUpCar } from "./car_form.js";
+import { setUpCar, takeCarFromBench } from "./car_form.js";
 import { setUpRecordings, tellRuns, tellGears, tellLan } from "./recordings.js";
 import { setUpResults, tellWork } from "./results.js";
 import { setUpKeep, tellParts } from "./keep.js";
@@ -51,6 +51,7 @@ async function look() {
     const job = await ask("GET", "/api/job");
     if (lost) trouble("");
     lost = false;
+    await takeCarFromBench(job.car_from);
     tellRuns(job.runs);
     tellStations(job);
     const names = function (i) {
