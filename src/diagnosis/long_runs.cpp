@@ -68,7 +68,7 @@ Run LongRun::run_within(std::size_t piece) const {
 }
 
 void LongRun::keep_if_clearer(std::size_t piece, Recording& sound) {
-  const std::size_t best = clearest(pieces_, common_gear(pieces_, run_.gear));
+  const std::size_t best = clearest(pieces_, common_drive(pieces_, run_.gear));
   if (best != piece && !excerpt_.samples.empty()) return;
   shown_ = piece;
   excerpt_ = std::move(sound);
@@ -92,12 +92,12 @@ Tracking LongRun::tracking_in_second_pass(std::size_t piece, const Recording& so
 }
 
 PieceListener::Turns LongRun::usual_turns() const {
-  const Gear gear = common_gear(pieces_, run_.gear);
+  const CommonDrive common = common_drive(pieces_, run_.gear);
   const bool any = std::any_of(pieces_.begin(), pieces_.end(),
-                               [&](const TrackedPiece& piece) { return relied_on(piece, gear); });
+                               [&](const TrackedPiece& piece) { return relied_on(piece, common); });
   std::vector<double> wheel, engine;
   for (const TrackedPiece& piece : pieces_) {
-    if (any && !relied_on(piece, gear)) continue;
+    if (any && !relied_on(piece, common)) continue;
     wheel.push_back(turned(piece.tracking.wheel, piece.length));
     if (piece.tracking.engine) engine.push_back(turned(*piece.tracking.engine, piece.length));
   }
@@ -106,20 +106,20 @@ PieceListener::Turns LongRun::usual_turns() const {
 
 std::optional<HeardRun> LongRun::hear(bool placed) {
   if (pieces_.empty()) return {};
-  const Gear gear = common_gear(pieces_, run_.gear);
-  std::optional<double> scale = common_scale(pieces_, gear);
+  const CommonDrive common = common_drive(pieces_, run_.gear);
+  std::optional<double> scale = common_scale(pieces_, common);
   const Tracking& shown = pieces_[shown_].tracking;
   if (!scale && run_.speed.source != SpeedSource::range && (placed || shown.certainty != Certainty::lost))
     scale = shown.scale;
   const bool any = std::any_of(pieces_.begin(), pieces_.end(),
-                               [&](const TrackedPiece& piece) { return relied_on(piece, gear); });
+                               [&](const TrackedPiece& piece) { return relied_on(piece, common); });
   if (!any && !placed) return {};
   PieceListener listener(car_, run_, sound_.recording.sample_rate, quality_.bandwidth, usual_turns());
   bool heard = false;
   const auto error = sound_.pieces->read([&](std::size_t i, Recording& piece) {
     if (i >= pieces_.size()) return false;
     pieces_[i].tracking = tracking_in_second_pass(i, piece, scale);
-    if (any && !relied_on(pieces_[i], gear)) return true;
+    if (any && !relied_on(pieces_[i], common)) return true;
     listener.add(piece.samples, pieces_[i].tracking);
     return heard = true;
   });

@@ -70,7 +70,7 @@ BandLevel compressed_envelopes(std::span<const float> samples, std::size_t windo
 
 // The angle grid that all envelopes of one level share.
 struct EnvelopeGrid {
-  std::size_t points;
+  std::size_t points, bins;  // bins: that are of use
   double turns;
   std::vector<double> frame;  // position in frames of the envelope of each point that the shaft reached
   std::vector<float> taper;
@@ -82,10 +82,14 @@ EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std:
   const double last_s = centre_s + static_cast<double>(frames - 1) * level.hop_s;
   const double first_turn = shaft.at(centre_s), turned = shaft.at(last_s) - first_turn;
   const double over_turned = turns ? *turns / turned : 1.0;
-  EnvelopeGrid grid{good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames) * over_turned)),
-                    turns.value_or(turned),
-                    {},
-                    {}};
+  const std::size_t own = good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames)));
+  EnvelopeGrid grid{
+      turns ? good_length(static_cast<std::size_t>(1.05 * static_cast<double>(frames) * over_turned)) : own,
+      0,
+      turns.value_or(turned),
+      {},
+      {}};
+  grid.bins = std::min(grid.points, own) / 2 + 1;
   const double step = grid.turns / static_cast<double>(grid.points);
   const std::size_t reached =
       turns ? std::min(grid.points, static_cast<std::size_t>(turned / step)) : grid.points;
@@ -115,7 +119,7 @@ class Whitener {
     for (std::size_t i = 0; i < grid_.frame.size(); ++i)
       angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
     fft_.forward(angle_, bins_);
-    std::vector<float> power(bins_.size());
+    std::vector<float> power(grid_.bins);
     for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(bins_[k]);
     const std::vector<float> background = exponential_background(power, width_);
     for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;

@@ -61,25 +61,27 @@ StatedSpeed stated_within(const StatedSpeed& stated, Seconds from, Seconds lengt
   return out;
 }
 
-Gear common_gear(std::span<const TrackedPiece> pieces, const Gear& stated) {
-  std::map<std::string, double> seconds;
-  Gear best = stated;
+CommonDrive common_drive(std::span<const TrackedPiece> pieces, const Gear& stated) {
+  std::map<std::pair<std::string, bool>, double> seconds;
+  CommonDrive best{stated};
   double most = 0.0;
   for (const TrackedPiece& piece : pieces) {
     if (!found(piece)) continue;
-    const double sum = seconds[piece.tracking.gear.label] += piece.length.value();
+    const bool apart = piece.tracking.engine.has_value();
+    const double sum = seconds[{piece.tracking.gear.label, apart}] += piece.length.value();
     if (sum <= most) continue;
     most = sum;
-    best = piece.tracking.gear;
+    best = {piece.tracking.gear, apart};
   }
   return best;
 }
 
-bool relied_on(const TrackedPiece& piece, const Gear& common) {
-  return found(piece) && piece.tracking.gear == common;
+bool relied_on(const TrackedPiece& piece, const CommonDrive& common) {
+  return found(piece) && piece.tracking.gear == common.gear &&
+         piece.tracking.engine.has_value() == common.engine_apart;
 }
 
-std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const Gear& common) {
+std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const CommonDrive& common) {
   std::vector<double> scales;
   for (const TrackedPiece& piece : pieces)
     if (relied_on(piece, common) && piece.tracking.certainty == Certainty::sure)
@@ -87,7 +89,7 @@ std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const G
   return median(std::move(scales));
 }
 
-std::size_t clearest(std::span<const TrackedPiece> pieces, const Gear& common) {
+std::size_t clearest(std::span<const TrackedPiece> pieces, const CommonDrive& common) {
   const auto rank = [&](const TrackedPiece& piece) {
     const int certainty = !relied_on(piece, common) ? 0 : piece.tracking.certainty == Certainty::sure ? 2 : 1;
     return std::pair(certainty, piece.tracking.lines_used.size());
@@ -99,16 +101,16 @@ std::size_t clearest(std::span<const TrackedPiece> pieces, const Gear& common) {
 }
 
 Tracking joined(std::span<const TrackedPiece> pieces, std::size_t shown, const Gear& stated) {
-  const Gear gear = common_gear(pieces, stated);
+  const CommonDrive common = common_drive(pieces, stated);
   Tracking out;
-  double turned = 0.0, said = 0.0, sure_s = 0.0, used_s = 0.0, other_gear_s = 0.0, all_s = 0.0;
+  double turned = 0.0, said = 0.0, sure_s = 0.0, used_s = 0.0, other_drive_s = 0.0, all_s = 0.0;
   std::vector<double> relative_sd;
   for (const TrackedPiece& piece : pieces) {
     const Tracking& tracking = piece.tracking;
     const double length = piece.length.value();
     all_s += length;
-    if (!relied_on(piece, gear)) {
-      other_gear_s += found(piece) ? length : 0.0;
+    if (!relied_on(piece, common)) {
+      other_drive_s += found(piece) ? length : 0.0;
       continue;
     }
     const double turns = tracking.wheel.at(length) - tracking.wheel.at(0.0);
@@ -120,7 +122,7 @@ Tracking joined(std::span<const TrackedPiece> pieces, std::size_t shown, const G
   }
   const Tracking& one = pieces[shown].tracking;
   out.wheel = laid_end_to_end(pieces);
-  out.gear = gear;
+  out.gear = common.gear;
   out.lines_used = one.lines_used;
   out.remarks = one.remarks;
   if (used_s <= 0.0) {
@@ -133,11 +135,12 @@ Tracking joined(std::span<const TrackedPiece> pieces, std::size_t shown, const G
   out.scale = turned / said;
   out.scale_sd = *median(relative_sd) * out.scale;
   out.wheel_rate_sd = *median(relative_sd) * turned / used_s;
-  if (other_gear_s > 0.0)
-    out.remarks.push_back(fmt::format(
-        "In {:.1f} of {:.0f} minutes another gear than {} fits the sound better; they were left out.",
-        minutes(other_gear_s), minutes(all_s), gear.label));
-  if (const double lost_s = all_s - used_s - other_gear_s; lost_s > 0.5)
+  if (other_drive_s > 0.0)
+    out.remarks.push_back(
+        fmt::format("In {:.1f} of {:.0f} minutes another gear than {}, or an engine that turns apart from "
+                    "it, fits the sound better; they were left out.",
+                    minutes(other_drive_s), minutes(all_s), common.gear.label));
+  if (const double lost_s = all_s - used_s - other_drive_s; lost_s > 0.5)
     out.remarks.push_back(fmt::format(
         "In {:.1f} of {:.0f} minutes the sound does not support the stated speed; they were left out.",
         minutes(lost_s), minutes(all_s)));

@@ -25,18 +25,23 @@ struct TrackedPiece {
   Tracking tracking;
 };
 
-// The gear that most of the sound fits whose speed was found; none was: the one stated.
-Gear common_gear(std::span<const TrackedPiece> pieces, const Gear& stated);
-// Whether a piece's angle may be relied on: found, and in the gear that most are in.
-bool relied_on(const TrackedPiece& piece, const Gear& common);
-// The scale that the surely found pieces in that gear agree on; nothing: there are none.
-std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const Gear& common);
+// What most of the sound fits whose speed was found: the gear, and whether the engine turns apart from it.
+// None was found: the gear stated.
+struct CommonDrive {
+  Gear gear;
+  bool engine_apart = false;
+};
+CommonDrive common_drive(std::span<const TrackedPiece> pieces, const Gear& stated);
+// Whether a piece's angle may be relied on: found, and driven as most are.
+bool relied_on(const TrackedPiece& piece, const CommonDrive& common);
+// The scale that the surely found pieces of those agree on; nothing: there are none.
+std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const CommonDrive& common);
 
 // All pieces as one: sure where at least half of the sound relied on is. Angles over the whole run, a second
 // apart; lines and remarks are those of `shown`, with a remark on what was left out.
 Tracking joined(std::span<const TrackedPiece> pieces, std::size_t shown, const Gear& stated);
 
 // The piece to be shown for all: the surest, the one with the most lines used.
-std::size_t clearest(std::span<const TrackedPiece> pieces, const Gear& common);
+std::size_t clearest(std::span<const TrackedPiece> pieces, const CommonDrive& common);
 
 }  // namespace gearhark
