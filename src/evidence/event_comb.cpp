@@ -17,7 +17,9 @@ namespace {
 constexpr double first_strength_octave = -2.0;
 constexpr double strength_prior_fall = 0.1 * strength_step_octaves;
 constexpr double usual_turns = 300.0;  // a strength is stated for a run of this many turns
-constexpr float line_cap = 14.0f;      // nats one line may add: no single line proves a comb
+// Nats one line may add: no single line proves a comb. A knock is so short that many turns of its shaft sound
+// about alike, so a few of them prove less still.
+float line_cap(Fault fault) { return fault == Fault::chipped_tooth ? 8.0f : 14.0f; }
 constexpr float most_freedom = 60.0f;  // model error, not noise, rules beyond this
 
 double octaves_of(std::size_t step) {
@@ -341,8 +343,8 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
         looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size()};
       }
       for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
-      comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom, line_cap,
-                                factors.data());
+      comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom,
+                                line_cap(family.fault), factors.data());
       for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
         for (std::size_t a = 0; a < out.strengths; ++a)
           out.at(level.groups[lane], s, a) = factors[a * level.sums->lanes() + lane];

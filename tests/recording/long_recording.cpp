@@ -74,7 +74,7 @@ TEST_CASE("a long recording that is gone or cut short when it is read again says
 TEST_CASE("the quality of the pieces is that of the whole") {
   Recording whole;
   whole.sample_rate = 16000.0;
-  whole.samples = noise(0.05, 24.0, 16000).samples;
+  whole.samples = noise(0.05, 24.0, 16000);
   for (std::size_t i = 100'000; i < 100'400; ++i) whole.samples[i] = 1.0F;
   const RecordingQuality all = assess(whole);
   QualityOfPieces pieces;
