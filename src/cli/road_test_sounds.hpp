@@ -1,6 +1,8 @@
 // The recordings of a road test, decoded and cut to their runs.
 #pragma once
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <vector>
 
@@ -8,6 +10,11 @@
 #include "gearhark/diagnosis/road_test.hpp"
 
 namespace gearhark::cli {
+
+// For commands whose result has no place for it: on standard error, a line each.
+inline void tell_left_out(const RoadTest& test) {
+  for (const std::string& sentence : test.left_out) fmt::print(stderr, "{}\n", sentence);
+}
 
 // Runs that lie one after the other in one file are decoded together.
 inline Result<std::vector<RunSound>> sounds_of(const RoadTest& test) {
