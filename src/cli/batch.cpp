@@ -29,7 +29,9 @@ Result<std::string> diagnosed(const ListedCase& listed) {
   if (!test) return test.error();
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
-  return diagnosis_json(diagnose(test->car, *sounds));
+  Diagnosis diagnosis = diagnose(test->car, *sounds);
+  diagnosis.left_out = test->left_out;
+  return diagnosis_json(diagnosis);
 }
 
 std::string answer_to(const ListedCase& listed) {

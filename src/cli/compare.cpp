@@ -46,6 +46,8 @@ Outcome compare_all(const Options& given) {
     return Error{fmt::format(
         "{}: this road test is of \"{}\", but {} is of \"{}\"; before and after must be of one car",
         given.after, after->car.name, given.before, before->car.name)};
+  tell_left_out(*before);
+  tell_left_out(*after);
   Waiting waiting("reading the recordings");
   auto was = sounds_of(*before);
   if (!was) return was.error();

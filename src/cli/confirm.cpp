@@ -37,6 +37,7 @@ Outcome confirm_suspect(const Options& given) {
   settings.fault = *fault;
   const auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
+  tell_left_out(*test);
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
   const auto confirmation = confirm(test->car, *sounds, given.suspect, settings);

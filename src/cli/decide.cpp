@@ -24,6 +24,7 @@ struct Basis {
 Result<Basis> from_road_test(const Options& given) {
   auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
+  tell_left_out(*test);
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
   Chances chances = chances_of(diagnose(test->car, *sounds));

@@ -63,6 +63,7 @@ Outcome listen_to_part(const Options& given) {
   if (!settings) return settings.error();
   const auto test = road_test_with(given.file, given.car);
   if (!test) return test.error();
+  tell_left_out(*test);
   Waiting waiting("reading the recordings");
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();

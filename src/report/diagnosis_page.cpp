@@ -143,7 +143,7 @@ std::string diagnosis_page(const Diagnosis& d, const Exhibits& x, const std::vec
          evidence(d, s, id, e, clip_of(clips, s))});
   }
   if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(d.runs, x)});
-  page.chapters.push_back({"recordings", "The recordings", recordings(d.runs)});
+  page.chapters.push_back({"recordings", "The recordings", recordings(d.runs) + not_used(d.left_out)});
   page.chapters.push_back({"all", "All suspects", all_suspects(d)});
   if (!x.tables.empty()) page.chapters.push_back({"lines", "The car's lines", car_lines(d.runs, x)});
   page.json = diagnosis_json(d);

@@ -89,6 +89,10 @@ std::string lines_table(const std::vector<EvidenceItem>& lines) {
   return to_html(t);
 }
 
+std::string not_used(const std::vector<std::string>& sentences) {
+  return sentences.empty() ? "" : "<h3>Not used</h3>\n" + list(sentences);
+}
+
 std::string recordings(const std::vector<RunReport>& runs) {
   std::string out;
   for (std::size_t i = 0; i < runs.size(); ++i) out += recording(runs[i], i + 1);

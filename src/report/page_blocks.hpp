@@ -26,5 +26,7 @@ std::string ranked(const std::string& kind, const std::string& label, Probabilit
 std::string lines_table(const std::vector<EvidenceItem>& lines);
 // What each recording is worth.
 std::string recordings(const std::vector<RunReport>& runs);
+// What of a bundle was not used, "" for nothing.
+std::string not_used(const std::vector<std::string>& sentences);
 
 }  // namespace gearhark::report

@@ -92,7 +92,7 @@ Recording levelled(Recording in, double share) {
 }  // namespace
 
 TEST_CASE("sound as the microphone gave it shows no sign of processing") {
-  for (unsigned seed = 1; seed <= 4; ++seed) {
+  for (unsigned seed = 1; seed <= 2; ++seed) {
     const Processing steady = processing_of(drive(seed, Driven::steady));
     CHECK(steady.suppression == Sign::none);
     CHECK(steady.spread_below_db == Approx(8.0).margin(0.3));
@@ -105,7 +105,7 @@ TEST_CASE("sound as the microphone gave it shows no sign of processing") {
 }
 
 TEST_CASE("what subtracts the steady part of a sound is found, and costs evidence") {
-  for (unsigned seed = 1; seed <= 3; ++seed) {
+  for (unsigned seed = 1; seed <= 2; ++seed) {
     const Recording sound = drive(seed, Driven::steady);
     const Processing mild = processing_of(subtracted(sound, 0.3)),
                      strong = processing_of(subtracted(sound, 0.05));
@@ -119,7 +119,7 @@ TEST_CASE("what subtracts the steady part of a sound is found, and costs evidenc
 }
 
 TEST_CASE("the holes of a codec are not taken for noise suppression") {
-  for (unsigned seed = 1; seed <= 3; ++seed) {
+  for (unsigned seed = 1; seed <= 2; ++seed) {
     const Processing holes = processing_of(starved(drive(seed, Driven::steady)));
     CHECK(holes.spread_below_db > 8.5);
     CHECK(holes.suppression != Sign::likely);
@@ -127,7 +127,7 @@ TEST_CASE("the holes of a codec are not taken for noise suppression") {
 }
 
 TEST_CASE("a gain control is found where the speed changes, with what it took back") {
-  for (unsigned seed = 1; seed <= 3; ++seed) {
+  for (unsigned seed = 1; seed <= 2; ++seed) {
     const Recording sound = drive(seed, Driven::faster);
     const auto plain = processing_of(sound, faster), half = processing_of(levelled(sound, 0.6), faster),
                all = processing_of(levelled(sound, 0.9), faster);
