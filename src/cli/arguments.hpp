@@ -33,7 +33,8 @@ inline Result<std::optional<Fault>> fault_option(const std::string& text) {
 // A car file, or the name of a car that came with the program: "heron_rear_transaxle".
 Result<Car> car_named(const std::string& file_or_name);
 
-// The user's own, for what is kept (XDG Base Directory Specification). Error: neither HOME nor XDG_DATA_HOME is set.
+// The user's own, for what is kept (XDG Base Directory Specification). Error: neither HOME nor XDG_DATA_HOME
+// is set.
 Result<std::string> data_folder();
 
 struct CarFile {

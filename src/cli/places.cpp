@@ -28,7 +28,8 @@ Result<Car> car_named(const std::string& file_or_name) { return load_car(path_of
 
 Result<std::string> data_folder() {
   if (const char* data = std::getenv("XDG_DATA_HOME"); data && *data) return std::string(data) + "/gearhark";
-  if (const char* home = std::getenv("HOME"); home && *home) return std::string(home) + "/.local/share/gearhark";
+  if (const char* home = std::getenv("HOME"); home && *home)
+    return std::string(home) + "/.local/share/gearhark";
   return usage("neither HOME nor XDG_DATA_HOME is set");
 }
 

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "arguments.hpp"
-#include "gearhark/diagnosis/bundle.hpp"
 
 namespace gearhark::cli {
 namespace {
@@ -76,11 +75,16 @@ Result<RoadTest> road_test_with(const std::string& file, const std::string& car_
   if (!looks_like_bundle(file) && !car_file.empty())
     return usage(file + ": a road-test file names its car itself; leave --car out");
   if (car_file.empty()) return load_road_test(file);
-  auto car = car_named(car_file);
-  if (!car) return car.error();
   const auto bundle = load_bundle(file);
   if (!bundle) return bundle.error();
-  return road_test_of(*bundle, *std::move(car), car_file);
+  return road_test_with(*bundle, car_file);
+}
+
+Result<RoadTest> road_test_with(const Bundle& bundle, const std::string& car_file) {
+  if (car_file.empty()) return road_test_of(bundle);
+  auto car = car_named(car_file);
+  if (!car) return car.error();
+  return road_test_of(bundle, *std::move(car), car_file);
 }
 
 void add_bundle_car_option(CLI::App& command, std::string& car) {

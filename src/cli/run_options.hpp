@@ -4,6 +4,7 @@
 #include <CLI/CLI.hpp>
 #include <string>
 
+#include "gearhark/diagnosis/bundle.hpp"
 #include "gearhark/diagnosis/road_test.hpp"
 
 namespace gearhark::cli {
@@ -26,6 +27,7 @@ Result<RoadTest> single_run(const RunOptions& given);
 
 // A road-test file, or a bundle, whose car may be named beside it ("": that of the bundle).
 Result<RoadTest> road_test_with(const std::string& file, const std::string& car);
+Result<RoadTest> road_test_with(const Bundle& bundle, const std::string& car);
 // Whether a file is one of those, not a recording.
 bool names_a_road_test(const std::string& file);
 void add_bundle_car_option(CLI::App& command, std::string& car);

@@ -55,8 +55,9 @@ void add_workbench(CLI::App& app, Action& chosen) {
   command->add_option("--lan-port", given->lan_port, "the phones' port; 8443 with --https, else any free one")
       ->type_name("N")
       ->check(CLI::Range(1, 65535));
-  command->add_flag("--https", given->https,
-                    "encrypted for phones, and with the recorder, which needs that; the certificate is made here");
+  command->add_flag(
+      "--https", given->https,
+      "encrypted for phones, and with the recorder, which needs that; the certificate is made here");
   command->add_option("--casebook", given->casebook, "the casebook; in the user's data folder when left out")
       ->type_name("FILE");
   command->add_option("--largest", given->largest_mb, "largest recording in MB (512)")

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "gearhark/report/speed.hpp"
+#include "processing_words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
@@ -122,7 +123,8 @@ Json stretches_json(const RecordingQuality& quality) {
 }  // namespace
 
 std::string check_text(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed, std::optional<Seconds> length) {
+                       const std::optional<SpeedCheck>& speed, const std::optional<Processing>& processing,
+                       std::optional<Seconds> length) {
   std::string out = recording.facts.file + "\n" + row("format", format_words(recording));
   if (!recording.facts.note.empty()) out += row("note", recording.facts.note);
   // Of a silent recording nothing else was measured.
@@ -132,12 +134,17 @@ std::string check_text(const Recording& recording, const RecordingQuality& quali
   out += row("usable", fmt::format("{:.1f} s of {:.1f} s, in {}", quality.usable.value(),
                                    length.value_or(recording.duration()).value(),
                                    plural(quality.stretches.size(), "stretch", "es")));
+  if (processing) {
+    out += report::wrapped("  suppression     ", report::suppression_words(*processing));
+    out += report::wrapped("  gain control    ", report::gain_words(*processing));
+  }
   if (speed) out += speed_rows(*speed);
   return out + verdict_words(quality);
 }
 
 std::string check_json(const Recording& recording, const RecordingQuality& quality,
-                       const std::optional<SpeedCheck>& speed, const std::vector<float>& outline) {
+                       const std::optional<SpeedCheck>& speed, const std::vector<float>& outline,
+                       const std::optional<Processing>& processing) {
   const RecordingFacts& facts = recording.facts;
   Json value = {{"format", "gearhark check"},
                 {"version", 1},
@@ -160,6 +167,7 @@ std::string check_json(const Recording& recording, const RecordingQuality& quali
                 {"usable_s", quality.usable.value()},
                 {"stretches", stretches_json(quality)},
                 {"problems", problems_json(quality)}};
+  if (processing) value["processing"] = report::processing_json(*processing);
   if (speed) value["speed"] = speed_json(*speed);
   if (!outline.empty()) value["outline"] = outline_json(outline);
   // A file name need not be UTF-8.

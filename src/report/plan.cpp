@@ -61,18 +61,18 @@ std::string plan_json(const Plan& plan) {
   Json runs = Json::array();
   for (const NextRun& run : plan.runs) runs.push_back(report::run_json(run));
   Json out{{"format", "gearhark plan"},
-                 {"version", 1},
-                 {"car", plan.car_name},
-                 {"suspects", plan.suspects},
-                 {"runs", std::move(runs)},
-                 {"entropy", plan.entropy},
-                 {"expected_entropy_drop", plan.expected_drop},
-                 {"alike", plan.alike},
-                 {"unheard", plan.unheard},
-                 {"how_to_record", plan.how_to_record},
-                 {"cautions", plan.cautions},
-                 {"unit", plan.unit == SpeedUnit::mph ? "mph" : "km/h"},
-                 {"gears", plan.gears}};
+           {"version", 1},
+           {"car", plan.car_name},
+           {"suspects", plan.suspects},
+           {"runs", std::move(runs)},
+           {"entropy", plan.entropy},
+           {"expected_entropy_drop", plan.expected_drop},
+           {"alike", plan.alike},
+           {"unheard", plan.unheard},
+           {"how_to_record", plan.how_to_record},
+           {"cautions", plan.cautions},
+           {"unit", plan.unit == SpeedUnit::mph ? "mph" : "km/h"},
+           {"gears", plan.gears}};
   if (!plan.car_file.empty()) out["car_file"] = plan.car_file;
   return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

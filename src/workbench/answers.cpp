@@ -160,7 +160,8 @@ void receive_run(const httplib::Request& request, httplib::Response& response,
   if (!no) no = upload->finish();
   if (no) return refuse(response, no->status, no->body["problem"]);
   const std::string name = client_name(request);
-  answer(response, upload->bundle() ? bench.add_bundle(*upload, name, set, sent_by) : bench.add_run(*upload, name, set, sent_by));
+  answer(response, upload->bundle() ? bench.add_bundle(*upload, name, set, sent_by)
+                                    : bench.add_run(*upload, name, set, sent_by));
 }
 
 }  // namespace gearhark::workbench

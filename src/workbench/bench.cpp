@@ -117,7 +117,11 @@ Json Bench::job() {
                    {"wishes", work.wishes},
                    {"stale", work.has_result && work.revision != revision_of(kind)}};
   }
-  return {{"car_problem", car_problem_}, {"car_from", car_from_}, {"runs", runs}, {"work", works}, {"kept_as", kept_as_}};
+  return {{"car_problem", car_problem_},
+          {"car_from", car_from_},
+          {"runs", runs},
+          {"work", works},
+          {"kept_as", kept_as_}};
 }
 
 Answer Bench::put_car(const std::string& text, const std::string& speed, const std::string& gear) {
@@ -228,14 +232,16 @@ void Bench::open_bundle(const std::string& id, const fs::path& folder, const std
     if (const BenchRun* bundle = run(id)) name = bundle->name;
   }
   Opened opened = taken_apart(folder, name, stop);
-  std::map<std::string, std::vector<std::string>> of_sound;  // the runs' IDs by the sound that they are cut from
+  std::map<std::string, std::vector<std::string>>
+      of_sound;  // the runs' IDs by the sound that they are cut from
   bool takes_car = false;
   {
     const std::lock_guard lock(mutex_);
     const auto at = std::find_if(runs_.begin(), runs_.end(), [&](const auto& one) { return one->id == id; });
     if (at != runs_.end() && !stop.stop_requested()) {
       if (opened.trouble.empty() && runs_.size() - 1 + opened.runs.size() > most_runs)
-        opened.trouble = fmt::format("This road test has {} runs, more than there is room for on the bench.", opened.runs.size());
+        opened.trouble = fmt::format("This road test has {} runs, more than there is room for on the bench.",
+                                     opened.runs.size());
       if (!opened.trouble.empty()) {
         (*at)->state = RunState::unusable;
         (*at)->trouble = opened.trouble;
@@ -256,10 +262,12 @@ void Bench::open_bundle(const std::string& id, const fs::path& folder, const std
   fs::remove_all(folder, ignored);
 }
 
-Bench::Opened Bench::taken_apart(const fs::path& folder, const std::string& name, const std::stop_token& stop) {
+Bench::Opened Bench::taken_apart(const fs::path& folder, const std::string& name,
+                                 const std::stop_token& stop) {
   const auto outcome = with_a_turn({"unpack", "bundle.zip", "."}, folder, stop);
   std::string said = outcome.sentence();
-  for (std::size_t at; (at = said.find("bundle.zip")) != std::string::npos;) said.replace(at, 10, "this road test");
+  for (std::size_t at; (at = said.find("bundle.zip")) != std::string::npos;)
+    said.replace(at, 10, "this road test");
   if (!outcome.well()) return {{}, "", said};
   const auto text = text_of_file((folder / "ROADTEST.toml").string(), "the road test");
   auto runs = text && !nests_deeply(*text) ? bundle_runs(*text) : std::nullopt;
@@ -269,7 +277,8 @@ Bench::Opened Bench::taken_apart(const fs::path& folder, const std::string& name
 }
 
 // Hard links again: each run goes its own way from here.
-std::vector<std::string> Bench::lay_down(const BenchRun& bundle, const Opened& opened, const fs::path& folder) {
+std::vector<std::string> Bench::lay_down(const BenchRun& bundle, const Opened& opened,
+                                         const fs::path& folder) {
   std::vector<std::string> ids;
   std::map<std::string, bool> counted;
   for (const BundleRun& one : opened.runs) {

@@ -40,7 +40,8 @@ class Bench {
   std::unique_ptr<Upload> upload();
   Answer add_run(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
   // A phone's bundle: one entry until the child has taken it apart, then one for each of its runs.
-  Answer add_bundle(Upload& upload, const std::string& name, const std::string& set, const std::string& sent_by);
+  Answer add_bundle(Upload& upload, const std::string& name, const std::string& set,
+                    const std::string& sent_by);
   Answer change_run(const std::string& id, const Json& changes);
   Answer remove_run(const std::string& id);
   // A speed log for a recording; the program that reads the road test judges what is in it.
@@ -88,10 +89,13 @@ class Bench {
   };
 
   BenchRun* run(const std::string& id);
-  void check(const std::vector<std::string>& ids, const std::filesystem::path& file, const std::stop_token& stop);
+  void check(const std::vector<std::string>& ids, const std::filesystem::path& file,
+             const std::stop_token& stop);
   void open_bundle(const std::string& id, const std::filesystem::path& folder, const std::stop_token& stop);
-  Opened taken_apart(const std::filesystem::path& folder, const std::string& name, const std::stop_token& stop);
-  std::vector<std::string> lay_down(const BenchRun& bundle, const Opened& opened, const std::filesystem::path& folder);
+  Opened taken_apart(const std::filesystem::path& folder, const std::string& name,
+                     const std::stop_token& stop);
+  std::vector<std::string> lay_down(const BenchRun& bundle, const Opened& opened,
+                                    const std::filesystem::path& folder);
   std::vector<std::jthread> ending_threads();
   std::optional<Answer> lay_out(const std::string& kind, const Json& wishes, Work& work,
                                 std::vector<std::string>& words);

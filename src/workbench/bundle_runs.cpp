@@ -10,9 +10,11 @@ namespace {
 // Letters, digits, and what stands between them: no folder, and no dot in front.
 bool plain_name(std::string_view name) {
   const auto plain = [](char c) {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-' || c == '.';
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' ||
+           c == '-' || c == '.';
   };
-  return !name.empty() && name.size() <= 64 && name.front() != '.' && std::all_of(name.begin(), name.end(), plain);
+  return !name.empty() && name.size() <= 64 && name.front() != '.' &&
+         std::all_of(name.begin(), name.end(), plain);
 }
 
 std::string word(const toml::table& of, std::string_view key, std::string otherwise = "") {

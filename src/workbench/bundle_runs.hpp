@@ -17,8 +17,8 @@ struct BundleRun {
 
 bool looks_like_bundle(std::string_view first_bytes);
 
-// The recordings of the road-test file that the child wrote. Nothing: it can't be understood, or names files that are
-// elsewhere.
+// The recordings of the road-test file that the child wrote. Nothing: it can't be understood, or names files
+// that are elsewhere.
 std::optional<std::vector<BundleRun>> bundle_runs(const std::string& road_test);
 
 }  // namespace gearhark::workbench

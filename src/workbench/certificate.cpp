@@ -76,7 +76,8 @@ bool extend(X509* paper, int what, const std::string& value) {
   return made && X509_add_ext(paper, made.get(), -1) == 1;
 }
 
-// Signs for this address and nothing else: it is no authority, so that a phone which trusts it trusts no other site by it.
+// Signs for this address and nothing else: it is no authority, so that a phone which trusts it trusts no
+// other site by it.
 Pair made_for(const std::string& address) {
   Pair out{Key(EVP_PKEY_Q_keygen(nullptr, nullptr, "EC", "P-256")), Paper(X509_new())};
   X509* paper = out.paper.get();
@@ -88,12 +89,16 @@ Pair made_for(const std::string& address) {
   const bool well =
       X509_set_version(paper, 2) == 1 &&
       ASN1_INTEGER_set_uint64(X509_get_serialNumber(paper), number >> 1) == 1 &&
-      X509_gmtime_adj(X509_getm_notBefore(paper), -day_s) && X509_gmtime_adj(X509_getm_notAfter(paper), valid_s - day_s) &&
+      X509_gmtime_adj(X509_getm_notBefore(paper), -day_s) &&
+      X509_gmtime_adj(X509_getm_notAfter(paper), valid_s - day_s) &&
       X509_NAME_add_entry_by_txt(X509_get_subject_name(paper), "CN", MBSTRING_ASC, name, -1, -1, 0) == 1 &&
-      X509_set_issuer_name(paper, X509_get_subject_name(paper)) == 1 && X509_set_pubkey(paper, out.key.get()) == 1 &&
+      X509_set_issuer_name(paper, X509_get_subject_name(paper)) == 1 &&
+      X509_set_pubkey(paper, out.key.get()) == 1 &&
       extend(paper, NID_basic_constraints, "critical,CA:FALSE") &&
-      extend(paper, NID_key_usage, "critical,digitalSignature") && extend(paper, NID_ext_key_usage, "serverAuth") &&
-      extend(paper, NID_subject_alt_name, "IP:" + address) && X509_sign(paper, out.key.get(), EVP_sha256()) > 0;
+      extend(paper, NID_key_usage, "critical,digitalSignature") &&
+      extend(paper, NID_ext_key_usage, "serverAuth") &&
+      extend(paper, NID_subject_alt_name, "IP:" + address) &&
+      X509_sign(paper, out.key.get(), EVP_sha256()) > 0;
   return well ? std::move(out) : Pair{};
 }
 
@@ -114,7 +119,8 @@ bool write_private(const fs::path& file, const std::string& text) {
   const std::string part = fmt::format("{}.{}.part", file.string(), ::getpid());
   const int open = ::open(part.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
   if (open < 0) return false;
-  const bool written = ::write(open, text.data(), text.size()) == static_cast<ssize_t>(text.size()) && ::fsync(open) == 0;
+  const bool written =
+      ::write(open, text.data(), text.size()) == static_cast<ssize_t>(text.size()) && ::fsync(open) == 0;
   const bool well = ::close(open) == 0 && written && ::rename(part.c_str(), file.c_str()) == 0;
   if (!well) ::unlink(part.c_str());
   return well;
@@ -132,7 +138,8 @@ std::string fingerprint_of(X509* paper) {
 std::shared_ptr<SSL_CTX> context_with(const Pair& pair) {
   std::shared_ptr<SSL_CTX> out(SSL_CTX_new(TLS_server_method()), SSL_CTX_free);
   if (!out || SSL_CTX_set_min_proto_version(out.get(), TLS1_2_VERSION) != 1 ||
-      SSL_CTX_use_certificate(out.get(), pair.paper.get()) != 1 || SSL_CTX_use_PrivateKey(out.get(), pair.key.get()) != 1)
+      SSL_CTX_use_certificate(out.get(), pair.paper.get()) != 1 ||
+      SSL_CTX_use_PrivateKey(out.get(), pair.key.get()) != 1)
     return nullptr;
   SSL_CTX_set_options(out.get(), SSL_OP_NO_RENEGOTIATION | SSL_OP_NO_COMPRESSION);
   SSL_CTX_set_mode(out.get(), SSL_MODE_ENABLE_PARTIAL_WRITE | SSL_MODE_ACCEPT_MOVING_WRITE_BUFFER);
@@ -148,12 +155,14 @@ Result<Certificate> certificate_for(const std::string& address, const fs::path& 
     pair = made_for(address);
     if (!usable(pair, address)) return Error{fmt::format("no certificate can be made for {}", address)};
     if (!write_private(file, text_of(pair)))
-      return Error{fmt::format("{} can't be written ({}); the certificate for https is kept there: make room, or set "
-                               "XDG_DATA_HOME to a folder of yours",
-                               file.string(), std::strerror(errno))};
+      return Error{
+          fmt::format("{} can't be written ({}); the certificate for https is kept there: make room, or set "
+                      "XDG_DATA_HOME to a folder of yours",
+                      file.string(), std::strerror(errno))};
   }
   Certificate out{context_with(pair), fingerprint_of(pair.paper.get())};
-  if (!out.context) return Error{fmt::format("{} can't be used for https; remove it and start again", file.string())};
+  if (!out.context)
+    return Error{fmt::format("{} can't be used for https; remove it and start again", file.string())};
   return out;
 }
 

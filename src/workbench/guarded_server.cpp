@@ -39,11 +39,12 @@ class GuardedStream : public httplib::Stream {
     if (!tls_ || SSL_set_fd(tls_.get(), socket_) != 1) return false;
     return in_turns([&] { return SSL_accept(tls_.get()); }, began_ + patience_.head) == 1;
   }
-  // Whether a client speaks plain HTTP where https is spoken: its first byte is a letter. Waits for that byte.
+  // Whether a client speaks plain HTTP where https is spoken: its first byte is a letter. Waits for that
+  // byte.
   bool hears_a_letter() {
     char first = 0;
-    return wait(POLLIN, began_ + patience_.head) && ::recv(socket_, &first, 1, MSG_PEEK | MSG_DONTWAIT) == 1 &&
-           first >= 'A' && first <= 'Z';
+    return wait(POLLIN, began_ + patience_.head) &&
+           ::recv(socket_, &first, 1, MSG_PEEK | MSG_DONTWAIT) == 1 && first >= 'A' && first <= 'Z';
   }
   void say_goodbye() {
     if (tls_) SSL_shutdown(tls_.get());
@@ -53,7 +54,8 @@ class GuardedStream : public httplib::Stream {
   bool begins_request() {
     in_head_ = true;
     taken_ = 0;
-    const bool begun = next_ < end_ || (tls_ && SSL_pending(tls_.get()) > 0) || wait(POLLIN, Clock::now() + idle);
+    const bool begun =
+        next_ < end_ || (tls_ && SSL_pending(tls_.get()) > 0) || wait(POLLIN, Clock::now() + idle);
     began_ = Clock::now();
     return begun;
   }
@@ -92,14 +94,16 @@ class GuardedStream : public httplib::Stream {
   bool fill() {
     const auto size = static_cast<int>(buffer_.size());
     if (!tls_ && !wait(POLLIN, deadline())) return false;
-    const ssize_t got = tls_ ? in_turns([&] { return SSL_read(tls_.get(), buffer_.data(), size); }, deadline())
-                             : ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
+    const ssize_t got = tls_
+                            ? in_turns([&] { return SSL_read(tls_.get(), buffer_.data(), size); }, deadline())
+                            : ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
     next_ = 0;
     end_ = got > 0 ? static_cast<std::size_t>(got) : 0;
     return got > 0;
   }
 
-  // A step of TLS, tried again whenever the socket is ready for what it waits for; what the step comes to, or -1.
+  // A step of TLS, tried again whenever the socket is ready for what it waits for; what the step comes to, or
+  // -1.
   template <class Step>
   int in_turns(Step step, Clock::time_point until) {
     for (;;) {

@@ -34,14 +34,14 @@ std::string without_marks(const std::string& code) {
 
 // The recorder has a policy of its own, in the page; it can do what no page without https can.
 void recorder_routes(GuardedServer& server, Bench& bench) {
-  server.Get("/recorder.html", [page = recorder_page(ServedBy::workbench)](const Request&, Response& response) {
-    response.headers.erase("Content-Security-Policy");
-    response.set_header("Content-Security-Policy", "frame-ancestors 'none'");
-    response.set_content(page, "text/html; charset=utf-8");
-  });
-  server.Get("/recorder_offline.js", [](const Request&, Response& response) {
-    serve_page_file(response, "recorder_offline.js");
-  });
+  server.Get("/recorder.html",
+             [page = recorder_page(ServedBy::workbench)](const Request&, Response& response) {
+               response.headers.erase("Content-Security-Policy");
+               response.set_header("Content-Security-Policy", "frame-ancestors 'none'");
+               response.set_content(page, "text/html; charset=utf-8");
+             });
+  server.Get("/recorder_offline.js",
+             [](const Request&, Response& response) { serve_page_file(response, "recorder_offline.js"); });
   server.Get("/api/plan", [&bench](const Request&, Response& response) {
     const auto plan = bench.result("plan", "json");
     if (!plan) return answer(response, problem(404, "No road test is planned on the workbench yet."));

@@ -20,8 +20,9 @@ std::string_view part(std::string_view name) {
 // The page's script is one, so that one hash names it. In the order of use.
 std::string script() {
   std::string out = "\"use strict\";\n(function () {\n";
-  for (const char* name : {"recorder_dom.js", "recorder_zip.js", "recorder_bundle.js", "recorder_sound.js",
-                           "recorder_speed.js", "recorder_plan.js", "recorder_taps.js", "recorder_kept.js", "recorder.js"})
+  for (const char* name :
+       {"recorder_dom.js", "recorder_zip.js", "recorder_bundle.js", "recorder_sound.js", "recorder_speed.js",
+        "recorder_plan.js", "recorder_taps.js", "recorder_kept.js", "recorder.js"})
     out += part(name);
   return out + "})();\n";
 }
@@ -48,8 +49,8 @@ std::string recorder_page(ServedBy by) {
   const std::string code = script(), style = fmt::format("{}{}{}", part("page.css"), part("workbench.css"),
                                                          part("recorder.css"));
   std::string page(part("recorder.html"));
-  // Blobs: the two scripts that run in threads of their own are such, made from the page's own text; data, where the page
-  // was opened from a file.
+  // Blobs: the two scripts that run in threads of their own are such, made from the page's own text; data,
+  // where the page was opened from a file.
   put(page, "{{policy}}",
       fmt::format("default-src 'none'; script-src {} blob: data:; worker-src 'self' blob:; style-src {}; "
                   "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'",

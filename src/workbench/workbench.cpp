@@ -114,9 +114,10 @@ std::optional<Error> serve(const WorkbenchSettings& settings) {
       return Error{"this machine is on no network that a phone could reach; join one, or leave --lan out"};
     const int lan_port = bind(gate, address, settings.lan_port);
     if (lan_port == 0 && settings.lan_port != 0)
-      return Error{fmt::format("{}:{} can't be listened on; another program may have it, so name another port with "
-                               "--lan-port, or {} is no address of this machine",
-                               address, settings.lan_port, address)};
+      return Error{
+          fmt::format("{}:{} can't be listened on; another program may have it, so name another port with "
+                      "--lan-port, or {} is no address of this machine",
+                      address, settings.lan_port, address)};
     if (lan_port == 0)
       return Error{
           fmt::format("{} is no address of this machine; name one that is, or leave it out", address)};

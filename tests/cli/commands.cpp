@@ -1,6 +1,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/files.hpp"
 #include "program.hpp"
 
 using namespace gearhark;
@@ -23,7 +24,7 @@ TEST_CASE("help lists the commands there are and every command's help has an exa
   const Ran all = gearhark_run("--help");
   CHECK(all.code == 0);
   for (const std::string command : {"orders", "teeth", "check", "diagnose", "batch", "compare", "listen",
-                                    "decide", "swap", "inspect", "case", "workbench"}) {
+                                    "decide", "swap", "inspect", "case", "workbench", "recorder"}) {
     CHECK_THAT(all.out, Contains("\n  " + command + " "));
     const Ran one = gearhark_run(command + " --help");
     INFO(command);
@@ -181,6 +182,22 @@ TEST_CASE("the workbench says in one sentence why it can't start") {
   const Ran elsewhere = gearhark_run("workbench --no-browser --lan-address 203.0.113.7");
   CHECK(elsewhere.code == 1);
   CHECK(elsewhere.one_sentence());
+}
+
+TEST_CASE(
+    "the recorder is one page that names no other address, and what keeps it for use without a network") {
+  const Folder folder;
+  const Ran made = gearhark_run("recorder " + (folder / "page.html"));
+  CHECK(made.code == 0);
+  const auto page = text_of_file(folder / "page.html", "the page");
+  REQUIRE(page);
+  CHECK_THAT(*page,
+             Contains("default-src 'none'") && !Contains("{{") && !Contains("://") && !Contains(" src="));
+  CHECK(text_of_file(folder / "recorder_offline.js", "the script"));
+  CHECK(gearhark_run("recorder " + (folder / "no/page.html")).one_sentence());
+  const Ran alone = gearhark_run("workbench --no-browser --https");
+  CHECK(alone.code == 2);
+  CHECK(alone.one_sentence());
 }
 
 TEST_CASE("one recording with options says the same as a road test that lists it") {

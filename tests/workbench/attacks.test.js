@@ -245,7 +245,8 @@ test("sound that unpacks to more than there is memory, or is none, is told as un
   riff.write("RIFF", 0); riff.writeUInt32LE(0xffffffff, 4); riff.write("WAVEfmt ", 8); riff.writeUInt32LE(16, 16); riff.writeUInt16LE(1, 20); riff.writeUInt16LE(1, 22);
   riff.writeUInt32LE(48000, 24); riff.writeUInt32LE(96000, 28); riff.writeUInt16LE(2, 32); riff.writeUInt16LE(16, 34); riff.write("data", 36); riff.writeUInt32LE(0xfffffff0, 40);
   const files = { "promise.wav": riff, "bomb.flac": longSilence(4), "cut.m4a": sound.subarray(0, 60000), "noise.m4a": Buffer.concat([sound.subarray(0, 12), Buffer.alloc(50000, 0xa5)]),
-    "id3.mp3": Buffer.concat([Buffer.from("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"), Buffer.alloc(1000)]), "list.m4a": Buffer.from("RIFFconcat file:///etc/passwd\n") };
+    "id3.mp3": Buffer.concat([Buffer.from("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"), Buffer.alloc(1000)]), "list.m4a": Buffer.from("RIFFconcat file:///etc/passwd\n"),
+    "zip.m4a": Buffer.from("PK\x03\x04aaaaaaaaaaaaaaaaaaa") };
   if (sanitized) delete files["bomb.flac"];      // its limit of memory can't hold there
   const before = memory("VmHWM");
   for (const [name, bytes] of Object.entries(files)) assert.strictEqual((await send(bytes, name)).status, 201, name);
@@ -257,7 +258,7 @@ test("sound that unpacks to more than there is memory, or is none, is told as un
   if (!sanitized) assert.match(job.runs.find((run) => run.name === "bomb.flac").trouble, /memory|hours/);
   // The server itself never held any of it.
   assert.ok(sanitized || memory("VmHWM") - before < 100000, "kB more: " + (memory("VmHWM") - before));
-  for (const [name, bytes] of [["x.m4a", Buffer.from("#!/bin/sh\nexit 0\n# and more")], ["x.wav", Buffer.alloc(0)], ["x.mp3", Buffer.from("<html><script>alert(1)</script>")], ["x.m4a", Buffer.from("PK\x03\x04aaaaaaaaaaaaaaaaaaa")]])
+  for (const [name, bytes] of [["x.m4a", Buffer.from("#!/bin/sh\nexit 0\n# and more")], ["x.wav", Buffer.alloc(0)], ["x.mp3", Buffer.from("<html><script>alert(1)</script>")]])
     assert.strictEqual((await send(bytes, name)).status, 415, name);
   await clear();
   assert.deepStrictEqual(bench.inside().filter((name) => name.startsWith("sound_")), []);
@@ -342,6 +343,48 @@ test("a phone pairs by the code, sends, sees what it sent, and gets at nothing e
   assert.strictEqual((await bench.ask("GET", "/api/lan")).said.code, null);
   assert.ok((await bench.ask("POST", "/api/lan/code")).said.code);
   await clear();
+});
+
+test("over https nothing more is let in, plain requests are pointed there, and who does not agree on keys is let go", async () => {
+  const port = 40000 + process.pid % 20000, at = { host: "127.0.0.3", port }, name = "127.0.0.3:" + port;
+  const secure = await startBench(program, "--lan-address", at.host, "--https", "--lan-port", String(port), "--patience", "1");
+  const plain = await raw(request("GET /", { Host: name }), { to: at });
+  assert.strictEqual(status(plain), 301);
+  assert.match(plain, new RegExp("Location: https://" + name + "/\r\n"));
+  for (const first of [null, "\x16\x03\x01\x00\x05hello", "\x80\x00\x00"]) {
+    const began = Date.now(), socket = net.connect(at.port, at.host).on("error", () => {});
+    if (first) socket.write(first, "latin1");
+    socket.resume();
+    await new Promise((done) => socket.on("close", done));
+    assert.ok(Date.now() - began < 15000);
+  }
+  const ask = (method, where, headers, body) => new Promise((done, fail) => {
+    const sent = require("node:https").request({ ...at, method, path: where, headers: { Host: name, ...headers }, rejectUnauthorized: false, agent: false }, (response) => {
+      let text = "";
+      response.on("data", (part) => { text += part; }).on("end", () => done({ status: response.statusCode, headers: response.headers, text }));
+    });
+    sent.on("error", fail).end(body);
+  });
+  const page = await ask("GET", "/recorder.html");
+  assert.deepStrictEqual([page.status, page.headers["content-security-policy"]], [200, "frame-ancestors 'none'"]);
+  const script = page.text.match(/<script>([^]*)<\/script>/)[1];
+  assert.ok(page.text.includes("default-src 'none'; script-src 'sha256-" + require("node:crypto").createHash("sha256").update(script).digest("base64") + "' blob: data:; "));
+  for (const where of ["/api/plan", "/api/mine", "/api/job", "/api/car"]) assert.ok([401, 404].includes((await ask("GET", where)).status), where);
+  assert.strictEqual((await ask("GET", "/", { Origin: "http://" + name })).status, 403);
+  const code = (await secure.ask("GET", "/api/lan")).said.code;
+  const key = JSON.parse((await ask("POST", "/api/pair", { "Content-Length": 20 }, JSON.stringify({ code }))).text).token;
+  assert.strictEqual((await ask("GET", "/api/plan", { "X-Phone": key })).status, 404);
+  // What only begins as a road test does.
+  const junk = "PK\x03\x04" + "..".repeat(3000);
+  assert.strictEqual((await ask("POST", "/api/runs", { "X-Phone": key, "X-Name": "..%2F..%2Fa.zip", "Content-Length": junk.length }, junk)).status, 201);
+  let run;
+  do run = (await secure.ask("GET", "/api/job")).said.runs[0]; while (run.state === "checking");
+  assert.strictEqual(run.state, "unusable");
+  assert.match(run.trouble, /^[^\n]{10,300}\.?$/);
+  assert.ok(!run.trouble.includes(secure.folder));
+  const refused = await secure.ask("POST", "/api/work/diagnose", {});
+  assert.strictEqual(refused.status, 409);
+  assert.deepStrictEqual((await secure.end()).left, []);
 });
 
 test("what leaves carries the policy, and no answer is kept by the browser", async () => {

@@ -33,6 +33,15 @@ TEST_CASE("a request passes by its own host and origin alone") {
   CHECK(refused("GET", {{"Sec-Fetch-Site", "cross-site"}}, "/") == 0);
 }
 
+TEST_CASE("where https is spoken, an origin of plain HTTP is another site") {
+  httplib::Request request;
+  request.method = "GET";
+  request.headers = {{"Host", "127.0.0.1:81"}, {"Origin", "http://127.0.0.1:81"}};
+  CHECK(refusal(request, {"127.0.0.1:81"}, "https")->status == 403);
+  request.headers = {{"Host", "127.0.0.1:81"}, {"Origin", "https://127.0.0.1:81"}};
+  CHECK_FALSE(refusal(request, {"127.0.0.1:81"}, "https"));
+}
+
 TEST_CASE("a body passes with one plain length, and where it belongs") {
   CHECK(refused("PUT", {{"Content-Length", "2"}}) == 0);
   CHECK(refused("PUT", {}) == 411);

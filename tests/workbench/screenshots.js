@@ -46,7 +46,7 @@ async function recorder(program, folder) {
   execFileSync("ffmpeg", ["-v", "error", "-i", path.join(top, "samples/pinion_bearing/run1.m4a"), heard]);
   const served = await host(own), phone = await startPhone(path.join(own, "profile"), heard, { viewport: { width: 390, height: 760 } });
   const page = phone.pages()[0], chrome = await phone.newCDPSession(page);
-  await chrome.send("Emulation.setGeolocationOverride", { latitude: 0, longitude: 0, accuracy: 3, speed: 18.1 });
+  await chrome.send("Emulation.setGeolocationOverride", { latitude: 0, longitude: 0, accuracy: 3, speed: 13.3 });
   for (const [name, planned] of [["recorder_free", false], ["recorder_run", true]]) {
     await page.goto(served.url + "/recorder.html");
     await page.waitForSelector("html[data-ready]");

@@ -159,7 +159,11 @@ function showState() {
 async function keepOffline() {
   if (!("serviceWorker" in navigator) || !/^https?:$/.test(location.protocol)) return;
   try {
-    const keeper = (await navigator.serviceWorker.register("recorder_offline.js")) && await navigator.serviceWorker.ready;
+    // Without a network the one from before is there.
+    await navigator.serviceWorker.register("recorder_offline.js").catch(async function (unreachable) {
+      if (!await navigator.serviceWorker.getRegistration()) throw unreachable;
+    });
+    const keeper = await navigator.serviceWorker.ready;
     const said = await new Promise(function (done) {
       const answer = new MessageChannel();
       answer.port1.onmessage = function (event) { done(event.data); };
@@ -199,6 +203,7 @@ byId("stop").addEventListener("click", function () {
   byId("stop").textContent = "Tap again to stop";
   setTimeout(function () { byId("stop").sure = false; byId("stop").textContent = "Stop the recording"; }, 4000);
 });
+byId("broken").addEventListener("click", function () { byId("kept-h").scrollIntoView(); });
 byId("again").addEventListener("click", function () { tried(function () { return sound.again(); }); });
 byId("plan-file").addEventListener("change", function () {
   tried(async function () {

@@ -50,7 +50,9 @@ const workbench = {
     byId("fetch-plan").hidden = !workbench.here || workbench.key === "";
   },
   begin() {
+    // Paired on the page before this one, or by the recorder before it was closed.
     try { workbench.key = sessionStorage.getItem("phone") || remembered("phone") || ""; } catch (kept) { /* nothing is kept */ }
+    if (workbench.key) remembered("phone", workbench.key);
     workbench.show();
   }
 };
@@ -118,6 +120,7 @@ async function showKept(goOn) {
     const journal = readJournal(one.journal);
     if (journal.start && !busy.includes("recording " + one.id)) cards.push(keptCard(one, journal, goOn));
   }
+  byId("broken").hidden = !cards.some(function (one) { return one.querySelector(".go-on") !== null; });
   byId("kept").replaceChildren(...cards);
   byId("kept-none").hidden = cards.length > 0;
 }

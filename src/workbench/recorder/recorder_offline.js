@@ -18,8 +18,12 @@ async function newest(page) {
 
 self.addEventListener("install", function () { self.skipWaiting(); });
 self.addEventListener("message", function (event) {
-  event.waitUntil(caches.open(kept).then(function (cache) { return cache.add(plain(event.data)); }).then(
-    function () { event.ports[0].postMessage("kept"); }, function (wrong) { event.ports[0].postMessage(String(wrong)); }));
+  event.waitUntil((async function () {
+    const cache = await caches.open(kept), page = plain(event.data);
+    let said = "kept";
+    try { await cache.add(page); } catch (unreachable) { if (!await cache.match(page)) said = String(unreachable); }
+    event.ports[0].postMessage(said);
+  })());
 });
 self.addEventListener("fetch", function (event) {
   if (event.request.mode === "navigate") event.respondWith(newest(plain(event.request.url)));

@@ -123,8 +123,8 @@ const walk = {
       el("b", {}, toldSpeed(run, walk.unit)));
     const how = el("p", { className: "how" }, fuller[run.load] + (run.clutch === "engaged" ? "" : ", clutch pedal down") + ", " + fuller[run.turn]);
     const rest = walk.running
-      ? [el("p", { className: "left", role: "timer" }, el("span", { id: "left" }, Math.ceil(walk.left())), " s left: hold it so"),
-        button("Spoilt: do it again", function () { walk.end("spoilt"); }, "press")]
+      ? [el("p", { className: "left", role: "timer" }, el("span", { id: "left" }, Math.ceil(walk.left())), " s left"),
+        button("Spoilt: do it again", function () { walk.end("spoilt"); }, "press wide-key")]
       : [button("Begin: it is steady now", function () { walk.start(); }, "press huge"),
         el("p", { className: "fine" }, Math.round(run.duration_s) + " seconds. It ends by itself."),
         el("div", { className: "keys two" }, button("Run before", function () { walk.go(-1); }, "press"), button("Leave out", function () { walk.go(1); }, "press"))];
