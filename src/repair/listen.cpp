@@ -411,6 +411,10 @@ Result<Listening> listen(const Car& car, const std::vector<RunSound>& sounds, co
   out.cautions = {
       "Turn the volume down before playing: the band was made louder than it was in the car.",
       "Hearing a noise alone proves nothing about the part; hands and eyes come before any repair or drive."};
+  if (const auto& part = hearing.runs[out.run].excerpt; part && !settings.stretch)
+    out.cautions.push_back(
+        fmt::format("Of this long run the part from {:.0f} to {:.0f} s is heard, where its speed is surest.",
+                    part->from.value(), part->to.value()));
   return out;
 }
 

@@ -11,6 +11,12 @@ namespace {
 
 constexpr Holding short_ones{Seconds(2.0), Seconds(0.7)};
 
+std::string slow_wav(double seconds) {
+  WavHeader header;
+  header.rate = 16000;
+  return wav_of(noise(0.1, seconds, 16000), header);
+}
+
 std::vector<float> end_to_end(const LongRecording& recording) {
   std::vector<float> all;
   std::size_t expected = 0;
@@ -29,7 +35,7 @@ std::vector<float> end_to_end(const LongRecording& recording) {
 
 TEST_CASE("the pieces of a long recording are the samples of the whole, each time they are read") {
   const TempFolder folder;
-  write(folder / "n.wav", wav_of(noise(0.1, 5.3, 16000)));
+  write(folder / "n.wav", slow_wav(5.3));
   const auto whole = load_recording(folder / "n.wav");
   const auto sound = load_sound(folder / "n.wav", {}, short_ones);
   REQUIRE((whole && sound));
@@ -43,7 +49,7 @@ TEST_CASE("the pieces of a long recording are the samples of the whole, each tim
 
 TEST_CASE("a part of a file is long or not by its own length") {
   const TempFolder folder;
-  write(folder / "n.wav", wav_of(noise(0.1, 5.3, 16000)));
+  write(folder / "n.wav", slow_wav(5.3));
   const Cut most{Seconds(1.0), Seconds(4.5)}, little{Seconds(1.0), Seconds(2.5)};
   const auto whole = load_recording(folder / "n.wav", most);
   const auto sound = load_sound(folder / "n.wav", most, short_ones);
@@ -57,7 +63,7 @@ TEST_CASE("a part of a file is long or not by its own length") {
 
 TEST_CASE("a long recording that is gone or cut short when it is read again says so") {
   const TempFolder folder;
-  write(folder / "n.wav", wav_of(noise(0.1, 5.3, 16000)));
+  write(folder / "n.wav", slow_wav(5.3));
   const auto sound = load_sound(folder / "n.wav", {}, short_ones);
   REQUIRE(sound);
   const auto trouble = [&] {
@@ -65,7 +71,7 @@ TEST_CASE("a long recording that is gone or cut short when it is read again says
     REQUIRE(error);
     return error->sentence;
   };
-  write(folder / "n.wav", wav_of(noise(0.1, 1.0, 16000)));
+  write(folder / "n.wav", slow_wav(1.0));
   CHECK_THAT(trouble(), Catch::Contains("became shorter while it was read"));
   std::filesystem::remove(folder / "n.wav");
   CHECK_THAT(trouble(), Catch::Contains("does not exist"));

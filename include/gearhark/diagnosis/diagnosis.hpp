@@ -79,8 +79,8 @@ struct Diagnosis {
 // count from there. Pure core: no file is touched from here on, but through the pieces of a long run.
 struct RunSound {
   Run run;
-  Recording recording;                          // of a long run: without samples
-  std::shared_ptr<const LongRecording> pieces;  // of a long run
+  Recording recording;                                    // of a long run: without samples
+  std::shared_ptr<const LongRecording> pieces = nullptr;  // of a long run
 };
 // Cuts a whole recording to run.from .. run.to and puts the end of a sweep at its end. Errors: the part lies
 // outside the recording.
