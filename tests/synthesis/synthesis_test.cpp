@@ -119,7 +119,7 @@ TEST_CASE("an element of a published bearing with a contact angle strikes as oft
     bearing.contact_angle_degrees = 15.17;
   }
   const auto sound = synthesise(car, with_fault("pinion_head", Fault::rolling_element));
-  REQUIRE(sound.has_value());
+  REQUIRE(sound);
   CHECK(events_per_wheel_turn(*sound) == Approx(2.0 * 139.9 / (2000.0 / 60.0) * final_drive).epsilon(0.002));
 }
 
