@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 3;
+inline constexpr int conformance = 4;
 
 }  // namespace gearhark
