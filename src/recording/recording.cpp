@@ -14,7 +14,7 @@ namespace {
 
 // A few MB can decode to days of silence, so what is kept and what is listened to are bounded.
 constexpr std::size_t most_samples = most_samples_kept;
-constexpr double longest_kept_s = 4.0 * 3600.0, longest_heard_s = 24.0 * 3600.0;
+constexpr double longest_used_s = 4.0 * 3600.0, longest_heard_s = 24.0 * 3600.0;
 // What a file states is never trusted with memory: reserve at most this much ahead (64 MB).
 constexpr double most_reserved_samples = 1 << 24;
 // Under this much of a cut-off file is of no use to anybody.
@@ -43,7 +43,7 @@ Result<SampleRange> samples_of(const Cut& cut, double rate, const std::string& p
   return range;
 }
 
-double longest_s(double rate) { return std::min(longest_kept_s, static_cast<double>(most_samples) / rate); }
+double longest_s(double rate) { return std::min(longest_used_s, static_cast<double>(most_samples) / rate); }
 
 Error too_long(const std::string& path, double seconds) {
   return {
@@ -181,6 +181,8 @@ Result<LoadedSound> load(const std::string& file, const Cut& cut, const Holding*
       std::vector<float>().swap(recording.samples);
     else
       return too_long(path, longest);
+    if (static_cast<double>(samples) > longest_used_s * recording.sample_rate)
+      return too_long(path, longest_used_s);
     if (part.too_much()) break;
   }
   if (part.too_much()) return much_too_long(path);

@@ -1,5 +1,6 @@
 #include "gearhark/synthesis/random_car.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -207,7 +208,8 @@ class Builder {
       made.pitch_diameter = Length(std::round(pitch * 1e5) / 1e5);
       made.contact_angle_degrees = std::round(angle);
       const double cosine = std::cos(made.contact_angle_degrees * std::numbers::pi / 180.0);
-      made.element_diameter = Length(std::round(pitch * filled / count / cosine * 1e5) / 1e5);
+      const double around = std::min(filled / cosine, 0.95 * std::numbers::pi);
+      made.element_diameter = Length(std::round(pitch * around / count * 1e5) / 1e5);
     }
     car_.bearings.push_back(made);
     part(id, role, on, side);

@@ -35,8 +35,8 @@ TEST_CASE("the elements of a random car's bearings fit their pitch circles") {
     for (const Bearing& bearing : random_car(seed).bearings) {
       if (!bearing.geometry_known()) continue;
       const double around = *bearing.count * (*bearing.element_diameter / *bearing.pitch_diameter);
-      CHECK(around < 0.95 * std::numbers::pi);
-      CHECK(around > 0.5 * std::numbers::pi);
+      CHECK(around < 0.96 * std::numbers::pi);
+      CHECK(around > 0.47 * std::numbers::pi);  // 0.48 in a published bearing of tests/car/bearing.cpp
     }
 }
 

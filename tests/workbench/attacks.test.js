@@ -244,7 +244,7 @@ test("sound that unpacks to more than there is memory, or is none, is told as un
   const riff = Buffer.alloc(44);
   riff.write("RIFF", 0); riff.writeUInt32LE(0xffffffff, 4); riff.write("WAVEfmt ", 8); riff.writeUInt32LE(16, 16); riff.writeUInt16LE(1, 20); riff.writeUInt16LE(1, 22);
   riff.writeUInt32LE(48000, 24); riff.writeUInt32LE(96000, 28); riff.writeUInt16LE(2, 32); riff.writeUInt16LE(16, 34); riff.write("data", 36); riff.writeUInt32LE(0xfffffff0, 40);
-  const files = { "promise.wav": riff, "bomb.flac": longSilence(4), "cut.m4a": sound.subarray(0, 60000), "noise.m4a": Buffer.concat([sound.subarray(0, 12), Buffer.alloc(50000, 0xa5)]),
+  const files = { "promise.wav": riff, "bomb.flac": longSilence(5), "cut.m4a": sound.subarray(0, 60000), "noise.m4a": Buffer.concat([sound.subarray(0, 12), Buffer.alloc(50000, 0xa5)]),
     "id3.mp3": Buffer.concat([Buffer.from("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"), Buffer.alloc(1000)]), "list.m4a": Buffer.from("RIFFconcat file:///etc/passwd\n"),
     "zip.m4a": Buffer.from("PK\x03\x04aaaaaaaaaaaaaaaaaaa") };
   if (sanitized) delete files["bomb.flac"];      // its limit of memory can't hold there

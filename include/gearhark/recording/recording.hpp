@@ -65,9 +65,9 @@ struct Cut {
 // outside the file or is too long, a cut-off file with under a second left.
 Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 
-// The same, but what is longer than `longest` (at most a day) is not held: its pieces, of `piece` or a little
-// less, are decoded anew each time they are read. `name`: what messages and facts call the file, where that
-// is not its path.
+// The same, but what is longer than `longest` (at most four hours) is not held: its pieces, of `piece` or a
+// little less, are decoded anew each time they are read. `name`: what messages and facts call the file, where
+// that is not its path.
 struct Holding {
   Seconds longest{120.0}, piece{47.0};
 };
