@@ -86,7 +86,7 @@ void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
     diagnosis.reason = reason_unconfirmed();
   } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
     diagnosis.verdict = Verdict::fault_heard;
-    diagnosis.reason = reason_heard(*first);
+    diagnosis.reason = reason_heard(diagnosis.suspects);
   } else if (const Candidate* unlisted = unlisted_of(candidates);
              unlisted && diagnosis.unexplained.value() >= speak_up) {
     diagnosis.verdict = Verdict::cannot_tell;

@@ -123,10 +123,16 @@ bool hurts_to_drive_on(PartRole role) {
          role == PartRole::tyre || role == PartRole::centre_bearing;
 }
 
-std::string reason_heard(const Suspect& first) {
-  return fmt::format("The {} is the likeliest source ({} %): {}.",
-                     first.name.empty() ? first.part : first.name, whole_percent(first.probability),
-                     first.in_words);
+std::string reason_heard(const std::vector<Suspect>& suspects) {
+  constexpr double not_ruled_out = 0.15;
+  const auto name_of = [](const Suspect& s) { return s.name.empty() ? s.part : s.name; };
+  const Suspect& first = suspects.front();
+  std::string reason = fmt::format("The {} is the likeliest source ({} %): {}.", name_of(first),
+                                   whole_percent(first.probability), first.in_words);
+  if (suspects.size() > 1 && suspects[1].probability.value() >= not_ruled_out)
+    reason += fmt::format(" The {} ({} %) is not ruled out.", name_of(suspects[1]),
+                          whole_percent(suspects[1].probability));
+  return reason;
 }
 
 std::string reason_silent() {

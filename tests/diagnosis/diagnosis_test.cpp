@@ -5,6 +5,7 @@
 #include <random>
 
 #include "../heron.hpp"
+#include "gearhark/diagnosis/explain.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
 
 using namespace gearhark;
@@ -95,4 +96,21 @@ TEST_CASE("a second of sound is too little, and says so") {
   const Car car = heron();
   const Diagnosis d = diagnose(car, {noise(1.0, third_gear(65.0))});
   CHECK(d.verdict == Verdict::cannot_tell);
+}
+
+TEST_CASE("the verdict names a second suspect that is not ruled out, and no other") {
+  Suspect first, second;
+  first.part = "mainshaft_bearing";
+  first.name = "mainshaft bearing";
+  first.in_words = "a steady growl";
+  first.probability = Probability(0.7);
+  second.part = "input_bearing";
+  second.probability = Probability(0.22);
+  CHECK(
+      reason_heard({first, second}) ==
+      "The mainshaft bearing is the likeliest source (70 %): a steady growl. The input_bearing (22 %) is not "
+      "ruled out.");
+  second.probability = Probability(0.1);
+  CHECK(reason_heard({first, second}) ==
+        "The mainshaft bearing is the likeliest source (70 %): a steady growl.");
 }

@@ -25,7 +25,8 @@ std::vector<EvidenceItem> items_of(const Candidate& candidate, const std::vector
 // Parts that can let go of a wheel or of a turning shaft when they fail.
 bool hurts_to_drive_on(PartRole role);
 
-std::string reason_heard(const Suspect& first);
+// Names the second, too, where it is not ruled out. Most likely first, one at least.
+std::string reason_heard(const std::vector<Suspect>& suspects);
 std::string reason_silent();
 std::string reason_unconfirmed();
 std::string reason_unsure(const Suspect& first);
