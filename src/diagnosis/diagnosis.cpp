@@ -74,7 +74,30 @@ bool sound_confirms_notes(const std::vector<RunReport>& reports) {
          }) != doubtful.end();
 }
 
-void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
+// Left and right bearing of one axle.
+bool are_a_pair(const Car& car, const std::string& one, const std::string& other) {
+  const Part *a = car.part(one), *b = car.part(other);
+  if (!a || !b || a->role != b->role || a->side == Corner::none || b->side == Corner::none) return false;
+  const Bearing *left = car.bearing(one), *right = car.bearing(other);
+  const auto driven = [&](const Bearing& bearing) {
+    return std::find(car.driven_wheels.begin(), car.driven_wheels.end(), bearing.shaft) !=
+           car.driven_wheels.end();
+  };
+  return a->side != b->side && left && right && driven(*left) == driven(*right);
+}
+
+// Left and right sound alike on a straight road; that it is one of the two may be certain all the same.
+double probability_of_first(const Car& car, const std::vector<Suspect>& suspects) {
+  if (suspects.empty()) return 0.0;
+  const Suspect& first = suspects.front();
+  double sum = first.probability.value();
+  if (suspects.size() > 1 && suspects[1].fault == first.fault &&
+      are_a_pair(car, first.part, suspects[1].part))
+    sum += suspects[1].probability.value();
+  return sum;
+}
+
+void conclude(const Car& car, Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
               const std::vector<HeardRun>& heard) {
   const Suspect* first = diagnosis.suspects.empty() ? nullptr : &diagnosis.suspects.front();
   const double usable = usable_seconds(diagnosis.runs);
@@ -84,7 +107,8 @@ void conclude(Diagnosis& diagnosis, const std::vector<Candidate>& candidates,
   } else if (!sound_confirms_notes(diagnosis.runs)) {
     diagnosis.verdict = Verdict::cannot_tell;
     diagnosis.reason = reason_unconfirmed();
-  } else if (first && first->probability.value() >= speak_up && first->log_evidence >= least_evidence) {
+  } else if (first && probability_of_first(car, diagnosis.suspects) >= speak_up &&
+             first->log_evidence >= least_evidence) {
     diagnosis.verdict = Verdict::fault_heard;
     diagnosis.reason = reason_heard(diagnosis.suspects);
   } else if (const Candidate* unlisted = unlisted_of(candidates);
@@ -152,7 +176,7 @@ Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& exper
     diagnosis.suspects.push_back(suspect_from(ranking.parts[i], candidate, car, heard, hearing.index));
   }
   diagnosis.runs = hearing.runs;
-  conclude(diagnosis, candidates, heard);
+  conclude(car, diagnosis, candidates, heard);
   diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), limits_in_unit_of(diagnosis));
   diagnosis.cautions = cautions_for(diagnosis, car);
   return diagnosis;

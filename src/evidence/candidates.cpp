@@ -221,14 +221,35 @@ class Rivalry {
     return combine(heard_of(candidates_[one], tracks_[one], runs_, &by_other)).log_bayes_factor;
   }
 
+  // Whether two parts' faults were found at the same lines in every run in which both turn: what either keeps
+  // beside the other is then chance.
+  [[nodiscard]] static bool same_comb(const Candidate& one, const Candidate& other) {
+    constexpr double fundamentals = 0.0025, modulations = 0.01;  // relative
+    if (one.fault != other.fault) return false;
+    const auto near = [](double a, double b, double within) {
+      return std::abs(a - b) <= within * std::max(std::abs(a), std::abs(b));
+    };
+    bool together = false;
+    for (std::size_t r = 0; r < one.fundamental.size(); ++r) {
+      if (one.fundamental[r] <= 0.0 || other.fundamental[r] <= 0.0) continue;
+      together = true;
+      if (!near(one.fundamental[r] * (1.0 + one.slip), other.fundamental[r] * (1.0 + other.slip),
+                fundamentals) ||
+          !near(one.modulation[r], other.modulation[r], modulations))
+        return false;
+    }
+    return together;
+  }
+
   // By how much `one` is the better single explanation of what both explain, nats (model error included): the
   // real one keeps lines that the shadow can't explain, and has fewer lines missing. Where neither keeps any,
-  // they are one comb; one that could have been looked for nowhere else then goes before one that was looked
-  // for wherever there are lines.
+  // they are one comb; one that was looked for in one place then goes before one of which nothing is known,
+  // as that was looked for wherever there are lines.
   double better(std::size_t one, std::size_t other) {
-    const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
     const double fewer_missing =
         missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
+    if (same_comb(candidates_[one], candidates_[other])) return fewer_missing;
+    const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
     if (one_left < nothing_left && other_left < nothing_left) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
@@ -238,7 +259,8 @@ class Rivalry {
 
  private:
   [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
-    return candidates_[one].knowledge < candidates_[other].knowledge;
+    return candidates_[one].knowledge < candidates_[other].knowledge &&
+           candidates_[other].knowledge == Knowledge::nothing;
   }
 
   std::vector<Candidate>& candidates_;

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <random>
+#include <set>
 
 #include "../heron.hpp"
 #include "gearhark/diagnosis/explain.hpp"
@@ -96,6 +97,29 @@ TEST_CASE("a second of sound is too little, and says so") {
   const Car car = heron();
   const Diagnosis d = diagnose(car, {noise(1.0, third_gear(65.0))});
   CHECK(d.verdict == Verdict::cannot_tell);
+}
+
+TEST_CASE(
+    "of left and right with the same lines neither is made certain, and that it is one of them is said") {
+  Car car = heron();
+  for (Bearing& bearing : car.bearings) {
+    if (bearing.id == "wheel_bearing_rr") bearing.pitch_diameter = Length(0.0540);
+    if (!bearing.id.starts_with("wheel_bearing_f")) continue;
+    bearing.element_diameter = Length(0.009);
+    bearing.pitch_diameter = Length(0.060);
+  }
+  SoundFault fault;
+  fault.part = "wheel_bearing_rl";
+  fault.fault = Fault::inner_race;
+  fault.level = Decibels::already(10.0);
+  const Diagnosis d = diagnose(car, {one_run(car, fault, 7)});
+  REQUIRE(d.suspects.size() > 1);
+  const Suspect &first = d.suspects[0], &second = d.suspects[1];
+  CHECK(d.verdict == Verdict::fault_heard);
+  CHECK(std::set{first.part, second.part} == std::set<std::string>{"wheel_bearing_rl", "wheel_bearing_rr"});
+  CHECK(first.probability.value() < 0.75);
+  CHECK(first.probability.value() + second.probability.value() > 0.75);
+  CHECK_THAT(d.reason, Catch::Contains("is not ruled out"));
 }
 
 TEST_CASE("the verdict names a second suspect that is not ruled out, and no other") {
