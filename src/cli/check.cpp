@@ -122,10 +122,10 @@ Outcome check_bundle(const Options& given) {
     if (!processing) return processing.error();
     check.processing.push_back(*processing);
   }
-  check.left_out = runs_of(*bundle).left_out;
+  const BundleRuns found = runs_of(*bundle);
+  check.left_out = found.left_out;
   machine = check;
-  const bool any_run = !runs_of(*bundle).runs.empty();
-  if (any_run && (!given.car.empty() || !bundle->car_text.empty())) {
+  if (!found.runs.empty() && (!given.car.empty() || !bundle->car_text.empty())) {
     const auto test = road_test_with(*bundle, given.car);
     if (!test) return test.error();
     const auto sounds = sounds_of(*test);

@@ -14,6 +14,8 @@
 #include <fstream>
 #include <optional>
 
+#include "gearhark/units/files.hpp"
+
 namespace gearhark {
 namespace {
 
@@ -105,16 +107,6 @@ int nameless_file() {
   const auto folder = std::filesystem::temp_directory_path(none);
   const int file = none ? -1 : ::open(folder.c_str(), O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
   return file >= 0 ? file : ::memfd_create("gearhark", MFD_CLOEXEC);
-}
-
-bool write_all(int file, std::string_view bytes) {
-  while (!bytes.empty()) {
-    const auto wrote = ::write(file, bytes.data(), bytes.size());
-    if (wrote < 0 && errno == EINTR) continue;
-    if (wrote < 0) return false;
-    bytes.remove_prefix(static_cast<std::size_t>(wrote));
-  }
-  return true;
 }
 
 }  // namespace
@@ -234,7 +226,7 @@ Result<std::shared_ptr<const std::string>> Archive::copy(const Entry& entry, std
                                                   delete name;
                                                 });
   const auto failed = read(entry, most, [&](std::string_view bytes) {
-    return write_all(file, bytes) ? std::optional<Error>() : std::optional<Error>(no_room());
+    return write_all(file, bytes) == 0 ? std::optional<Error>() : std::optional<Error>(no_room());
   });
   if (failed) return *failed;
   return path;

@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "gearhark/diagnosis/bundle.hpp"
+#include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
 namespace {
@@ -15,12 +16,6 @@ constexpr double slope_over_s = 30.0;      // quartz drifts by less than the lat
 constexpr double beyond_the_last_s =
     15.0;                         // a piece that was cut off by a call has sound after its last anchor
 constexpr double close_s = 0.01;  // late by more: not fitted to
-
-double middle(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  std::nth_element(values.begin(), values.begin() + static_cast<long>(values.size() / 2), values.end());
-  return values[values.size() / 2];
-}
 
 // Of the sound's own time x = frame / stated rate: how far the clock is ahead of it, y.
 struct Lead {
@@ -36,7 +31,7 @@ double slope_of(const std::vector<Lead>& leads) {
     while (j < leads.size() && leads[j].x - leads[i].x < over) ++j;
     if (j < leads.size() && j > i) slopes.push_back((leads[j].y - leads[i].y) / (leads[j].x - leads[i].x));
   }
-  if (slopes.size() >= around) return middle(slopes);
+  if (slopes.size() >= around) return middle_value(slopes);
   // Lateness alone never makes the clock fall behind: then the stated rate is wrong.
   const double whole = (leads.back().y - leads.front().y) / std::max(1e-9, leads.back().x - leads.front().x);
   return whole < -0.01 ? whole : 0.0;
@@ -90,7 +85,7 @@ Drift least_squares(const std::vector<Lead>& leads, double given_slope) {
 
 // Anchors are late, never early: those that are later than the middle by more than usual are dropped.
 Drift line_through(std::vector<Lead> leads, double given_slope) {
-  Drift line{middle([&] {
+  Drift line{middle_value([&] {
                std::vector<double> rest;
                for (const Lead& lead : leads) rest.push_back(lead.y - given_slope * lead.x);
                return rest;
@@ -99,7 +94,7 @@ Drift line_through(std::vector<Lead> leads, double given_slope) {
   for (int round = 0; round < 5; ++round) {
     std::vector<double> off;
     for (const Lead& lead : leads) off.push_back(std::abs(lead.y - line.at(lead.x)));
-    const double most = std::max(close_s, 4.0 * middle(off));
+    const double most = std::max(close_s, 4.0 * middle_value(off));
     const auto late = [&](const Lead& lead) { return lead.y - line.at(lead.x) > most; };
     leads.erase(std::remove_if(leads.begin(), leads.end(), late), leads.end());
     if (leads.empty()) break;
@@ -111,7 +106,7 @@ Drift line_through(std::vector<Lead> leads, double given_slope) {
 double spread_of(const std::vector<Lead>& leads, const Drift& line) {
   std::vector<double> off;
   for (const Lead& lead : leads) off.push_back(std::abs(lead.y - line.at(lead.x)));
-  return middle(off);
+  return middle_value(off);
 }
 
 }  // namespace

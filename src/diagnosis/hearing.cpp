@@ -9,13 +9,6 @@
 namespace gearhark {
 namespace {
 
-std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
-  std::vector<std::string> sentences;
-  for (const Problem& problem : quality.problems) sentences.push_back(problem.sentence + " " + problem.cure);
-  sentences.insert(sentences.end(), tracking.remarks.begin(), tracking.remarks.end());
-  return sentences;
-}
-
 RunReport report_on(const RunSound& sound, Tracking tracking) {
   RunReport report;
   report.run = sound.run;

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "gearhark/diagnosis/hearing.hpp"
+#include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
 namespace {
@@ -16,15 +17,14 @@ Seconds seconds_of(std::size_t samples, const Recording& recording) {
 
 double turned(const AngleTrack& track, Seconds length) { return track.at(length.value()) - track.at(0.0); }
 
-// So many turns that most pieces fill them.
-double usual(std::vector<double> turns) {
-  if (turns.empty()) return 0.0;
-  const auto at = turns.begin() + static_cast<std::ptrdiff_t>(turns.size() / 2);
-  std::nth_element(turns.begin(), at, turns.end());
-  return *at;
-}
-
 }  // namespace
+
+std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking) {
+  std::vector<std::string> sentences;
+  for (const Problem& problem : quality.problems) sentences.push_back(problem.sentence + " " + problem.cure);
+  sentences.insert(sentences.end(), tracking.remarks.begin(), tracking.remarks.end());
+  return sentences;
+}
 
 LongRun::LongRun(const Car& car, const RunSound& sound) : car_(car), sound_(sound), run_(sound.run) {
   lay_log();
@@ -101,7 +101,7 @@ PieceListener::Turns LongRun::usual_turns() const {
     wheel.push_back(turned(piece.tracking.wheel, piece.length));
     if (piece.tracking.engine) engine.push_back(turned(*piece.tracking.engine, piece.length));
   }
-  return {usual(std::move(wheel)), usual(std::move(engine))};
+  return {middle_value(std::move(wheel)), middle_value(std::move(engine))};
 }
 
 std::optional<HeardRun> LongRun::hear(bool placed) {
@@ -146,10 +146,7 @@ RunReport LongRun::report() const {
     report.tracking.engine = pieces_[shown_].tracking.engine;
     report.excerpt = Stretch{pieces_[shown_].from, pieces_[shown_].from + pieces_[shown_].length};
   }
-  for (const Problem& problem : quality_.problems)
-    report.problems.push_back(problem.sentence + " " + problem.cure);
-  report.problems.insert(report.problems.end(), report.tracking.remarks.begin(),
-                         report.tracking.remarks.end());
+  report.problems = problems_of(quality_, report.tracking);
   if (!problem_.empty()) report.problems.push_back(problem_);
   return report;
 }

@@ -11,6 +11,9 @@
 
 namespace gearhark {
 
+// What is wrong with a run and its speed, a sentence each.
+std::vector<std::string> problems_of(const RecordingQuality& quality, const Tracking& tracking);
+
 class LongRun {
  public:
   // The first pass.

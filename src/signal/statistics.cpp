@@ -141,6 +141,13 @@ std::vector<double> quantiles(std::span<const float> values, std::span<const dou
   return out;
 }
 
+double middle_value(std::vector<double> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
 double median(std::span<const float> values) { return quantile(values, 0.5); }
 
 double median_absolute_deviation(std::span<const float> values) {

@@ -5,6 +5,7 @@
 
 #include "curves.hpp"
 #include "fine_scale.hpp"
+#include "gearhark/signal/statistics.hpp"
 #include "phases.hpp"
 #include "steady_orders.hpp"
 #include "votes.hpp"
@@ -42,10 +43,8 @@ AngleTrack moved(const FlatSound& flat, const Ratios& ratios, std::span<const do
 }
 
 std::vector<double> smooth_path(const Path& path, double lambda) {
-  std::vector<double> weights(path.sd), sorted(path.sd);
-  std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
-                   sorted.end());
-  const double usual = sorted[sorted.size() / 2];
+  std::vector<double> weights(path.sd);
+  const double usual = middle_value(path.sd);
   for (double& w : weights) w = std::clamp(usual * usual / (w * w), 0.1, 2.0);
   return smoothed(path.deviation, weights, lambda);
 }

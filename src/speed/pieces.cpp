@@ -7,17 +7,12 @@
 #include <map>
 #include <optional>
 
+#include "gearhark/signal/statistics.hpp"
+
 namespace gearhark {
 namespace {
 
 bool found(const TrackedPiece& piece) { return piece.tracking.certainty != Certainty::lost; }
-
-std::optional<double> median(std::vector<double> values) {
-  if (values.empty()) return {};
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Angles a second apart, the pieces' one after the other. Where nothing was found they are what was stated.
 AngleTrack laid_end_to_end(std::span<const TrackedPiece> pieces) {
@@ -86,7 +81,8 @@ std::optional<double> common_scale(std::span<const TrackedPiece> pieces, const C
   for (const TrackedPiece& piece : pieces)
     if (relied_on(piece, common) && piece.tracking.certainty == Certainty::sure)
       scales.push_back(piece.tracking.scale);
-  return median(std::move(scales));
+  if (scales.empty()) return {};
+  return middle_value(std::move(scales));
 }
 
 std::size_t clearest(std::span<const TrackedPiece> pieces, const CommonDrive& common) {
@@ -133,8 +129,9 @@ Tracking joined(std::span<const TrackedPiece> pieces, std::size_t shown, const G
   }
   out.certainty = 2.0 * sure_s >= used_s ? Certainty::sure : Certainty::doubtful;
   out.scale = turned / said;
-  out.scale_sd = *median(relative_sd) * out.scale;
-  out.wheel_rate_sd = *median(relative_sd) * turned / used_s;
+  const double usual_sd = middle_value(std::move(relative_sd));
+  out.scale_sd = usual_sd * out.scale;
+  out.wheel_rate_sd = usual_sd * turned / used_s;
   if (other_drive_s > 0.0)
     out.remarks.push_back(
         fmt::format("In {:.1f} of {:.0f} minutes another gear than {}, or an engine that turns apart from "

@@ -9,6 +9,7 @@
 
 #include "car_lines.hpp"
 #include "gearhark/signal/parallel.hpp"
+#include "gearhark/signal/statistics.hpp"
 #include "gearhark/speed/pieces.hpp"
 #include "gearhark/units/speedometer.hpp"
 #include "gearhark/units/text.hpp"
@@ -401,9 +402,7 @@ std::optional<double> common_scale(std::span<const RunInput> runs, const std::ve
         attempts[i].tracking.certainty == Certainty::sure)
       scales.push_back(attempts[i].tracking.scale);
   if (scales.empty()) return {};
-  const auto middle = scales.begin() + static_cast<std::ptrdiff_t>(scales.size() / 2);
-  std::nth_element(scales.begin(), middle, scales.end());
-  return *middle;
+  return middle_value(std::move(scales));
 }
 
 // One dial and one set of tyres: what is left is how well people read a needle, and the satellite's lag.

@@ -21,17 +21,6 @@ Error refused(const std::string& path, std::string_view what, std::string_view w
   return {fmt::format("{}: {} {}", path, what, why)};
 }
 
-// 0 or what went wrong.
-int write_all(int file, std::string_view bytes) {
-  while (!bytes.empty()) {
-    const auto wrote = ::write(file, bytes.data(), bytes.size());
-    if (wrote < 0 && errno == EINTR) continue;
-    if (wrote < 0) return errno;
-    bytes.remove_prefix(static_cast<std::size_t>(wrote));
-  }
-  return 0;
-}
-
 // 0 or what went wrong; then the file is gone again.
 int write_new(const std::string& path, std::string_view bytes) {
   const int file = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
@@ -79,6 +68,16 @@ int replace(const std::string& path, std::string_view bytes) {
 }
 
 }  // namespace
+
+int write_all(int file, std::string_view bytes) {
+  while (!bytes.empty()) {
+    const auto wrote = ::write(file, bytes.data(), bytes.size());
+    if (wrote < 0 && errno == EINTR) continue;
+    if (wrote < 0) return errno;
+    bytes.remove_prefix(static_cast<std::size_t>(wrote));
+  }
+  return 0;
+}
 
 std::optional<Error> write_file(const std::string& path, std::string_view bytes) {
   std::error_code none;

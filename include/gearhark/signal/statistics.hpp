@@ -14,6 +14,8 @@ double quantile(std::span<const float> values, double q);
 // Several at once, for the price of little more than one.
 std::vector<double> quantiles(std::span<const float> values, std::span<const double> shares);
 double median(std::span<const float> values);
+// The middle value, the upper of the two where there are two. No data: 0.
+double middle_value(std::vector<double> values);
 // Median distance from the median. Times 1.4826 it is the standard deviation of Gaussian data.
 double median_absolute_deviation(std::span<const float> values);
 

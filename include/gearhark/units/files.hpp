@@ -13,9 +13,12 @@ namespace gearhark {
 // to 256 MB. Errors: missing, a folder, longer than that, a disk that gives up half way.
 Result<std::string> text_of_file(const std::string& path, std::string_view what);
 
-// Writes beside the file ("NAME.123.part"), waits until it is on the disk and renames: the file is the old one
-// or the whole new one, whenever the program is stopped. Devices and pipes are written to as they are. Error:
-// the file can't be written; nothing is left then.
+// Writes beside the file ("NAME.123.part"), waits until it is on the disk and renames: the file is the old
+// one or the whole new one, whenever the program is stopped. Devices and pipes are written to as they are.
+// Error: the file can't be written; nothing is left then.
 std::optional<Error> write_file(const std::string& path, std::string_view bytes);
+
+// All bytes into an open file. 0, or the errno of what went wrong.
+int write_all(int file, std::string_view bytes);
 
 }  // namespace gearhark
