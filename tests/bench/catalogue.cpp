@@ -56,7 +56,7 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
           {"slips", slip_grid(family)},
           {"visibility",
            any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
-          {"logit", weights.base + knowledge * ranking::weakly_known_logit},
+          {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
           {"slope", weights.slope}};
 }
 
