@@ -1,6 +1,6 @@
-// Prints as JSON what tests/bench/diagnosis.py takes from the car file: lines to track by, families of faults,
-// orders of a sound car, weights. With a recording also what gearhark finds in it, for the script to be held
-// against.
+// Prints as JSON what tests/bench/diagnosis.py takes from the car file: lines to track by, families of
+// faults, orders of a sound car, weights. With a recording also what gearhark finds in it, for the script to
+// be held against.
 //   bench_catalogue CAR.toml GEAR LOAD SPEED [RECORDING]
 #include <array>
 #include <cmath>
@@ -40,24 +40,24 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
   const auto& weights =
       ranking::weights[healthy ? 0 : static_cast<std::size_t>(evidence_class(candidate, car))];
   const auto knowledge = static_cast<int>(family.knowledge);
-  return {{"part", family.part},
-          {"fault", to_text(family.fault)},
-          {"healthy", healthy},
-          {"kind", kind_words[static_cast<std::size_t>(candidate.kind)]},
-          {"locked", candidate.kind == EvidenceKind::events && events_of(family.fault) == Events::locked},
-          {"fundamental", orders->fundamental},
-          {"modulation", orders->modulation},
-          {"ring_rate", family.ring_rate.wheel},
-          {"base", family.base.wheel},
-          {"modulating", family.modulation.wheel},
-          {"elements", family.elements},
-          {"loaded", family.loaded},
-          {"knowledge", knowledge},
-          {"slips", slip_grid(family)},
-          {"visibility",
-           any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
-          {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
-          {"slope", weights.slope}};
+  return {
+      {"part", family.part},
+      {"fault", to_text(family.fault)},
+      {"healthy", healthy},
+      {"kind", kind_words[static_cast<std::size_t>(candidate.kind)]},
+      {"locked", candidate.kind == EvidenceKind::events && events_of(family.fault) == Events::locked},
+      {"fundamental", orders->fundamental},
+      {"modulation", orders->modulation},
+      {"ring_rate", family.ring_rate.wheel},
+      {"base", family.base.wheel},
+      {"modulating", family.modulation.wheel},
+      {"elements", family.elements},
+      {"loaded", family.loaded},
+      {"knowledge", knowledge},
+      {"slips", slip_grid(family)},
+      {"visibility", any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
+      {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
+      {"slope", weights.slope}};
 }
 
 Json families_of(const Car& car, const Run& run, const HeardRun& heard) {

@@ -1,16 +1,16 @@
 #!/usr/bin/env python3
 """The full diagnosis of one run in gear at steady speed as one would usually write it with SciPy: the mathematics of
-`gearhark diagnose`, step by step, each step as NumPy and SciPy have it. Prints seconds of processor time per stage and
-what was found as JSON.
+`gearhark diagnose`, step by step (counterpart/), vectorised where that comes naturally, in double precision. Prints
+seconds of processor time per stage and what was found as JSON.
 
     diagnosis.py CATALOGUE.json RECORDING      CATALOGUE.json: what bench_catalogue printed
 
-The lines of the car, the families of its faults, their visibility and the ranking's weights come from the catalogue,
-whose time is not counted. Left out, so that the script does less than the program: the choice between two channels (a
-second pass of decoding), sentences on quality, the search for an idling engine, an open clutch or a changing speed,
-whether a dry joint's odd turns stand by themselves, the lines shown for the first suspects, the next run, all words.
-Simpler: sounds are read between samples by cubic splines and brought to other rates by resample_poly, where gearhark
-has longer filters; moving averages and the phases' background do not shrink at the ends."""
+The car's lines, the families of its faults, their visibility and the ranking's weights come from the catalogue, whose
+time is not counted. So that the script does less than the program and not more, these are left out: the choice between
+two channels (a second pass of decoding), sentences on quality, the search for an idling engine, an open clutch or a
+changing speed, whether a dry joint's odd turns stand by themselves, the lines shown of the first suspects, the next
+run, all words. Simpler: sounds are brought to other rates by resample_poly and read between samples by cubics, where
+gearhark has longer filters; moving averages do not shrink at the ends."""
 import json
 import sys
 from contextlib import contextmanager
@@ -42,7 +42,8 @@ def main():
     with stage("quality"):
         quality = quality_of(x, rate)
     with stage("tracking"):
-        track = tracked(x, rate, catalogue).track
+        angle = tracked(x, rate, catalogue)
+        track = angle.track
     with stage("to 16 kHz"):
         slow = signal.resample_poly(x, RATE, rate)
     with stage("band envelopes"):
@@ -57,7 +58,8 @@ def main():
     with stage("ranking"):
         no_fault, unexplained, parts = ranked(candidates)
     whole = spent() - start
-    found = {**quality, "wheel_hz": track.mean_rate, "no_fault": no_fault, "unexplained": unexplained,
+    found = {**quality, "wheel_hz": track.mean_rate, "speed_found": angle.certainty,
+             "no_fault": no_fault, "unexplained": unexplained,
              "parts": [{"part": c.family["part"], "fault": c.family["fault"], "probability": p} for c, p in parts],
              "candidates": [{"part": c.family["part"], "fault": c.family["fault"], "alone": c.alone, "slip": c.slip,
                              "level": c.level, "log_factor": c.nats} for c in candidates]}

@@ -336,8 +336,10 @@ class Search:
         gears = [line for line in lines if line.source == "gear"]
         off_engine = [g for g in gears if abs(g.order / half - round(g.order / half)) >= 0.02]
         gear, road, lead = (margins(ratios, flat.mean_rate, some) for some in (gears, off_engine, given))
-        return SimpleNamespace(track=track, rival=rival, gear_margin=gear[0] - gear[1],
-                               road_margin=road[0] - road[1], lead=lead[0] - lead[2])
+        usual = 0.92 < track.mean_rate / self.flat.track.mean_rate < 1.01
+        sure = gear[0] > gear[1] and (usual or road[0] - road[1] >= 1)
+        return SimpleNamespace(track=track, certainty="lost" if rival <= 1.5 else "sure" if sure else "doubtful",
+                               lead=lead[0] - lead[2])
 
 
 def tracked(x, rate, catalogue):
