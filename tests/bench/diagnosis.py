@@ -50,9 +50,10 @@ def main():
         levels = band_spectra(slow, track, min(7600, 1.05 * quality["bandwidth_hz"], 0.475 * rate))
     with stage("order spectrum"):
         tones = Tones(slow, track)
-    with stage("evidence"):
+    with stage("groups of bands"):
         kinds = [Envelopes(levels, catalogue["masked"][kind], lowest)
                  for kind, lowest in (("slipping", 1.35), ("locked", 0.2))]
+    with stage("evidence"):
         candidates = judged(catalogue, kinds, tones)
         explain_away(candidates)
     with stage("ranking"):
