@@ -292,6 +292,13 @@ double AngleSearch::evidence_per_s(std::span<const TrackingLine> lines) const {
          state_->seconds();
 }
 
+double AngleSearch::most_votes_per_s(std::span<const TrackingLine> lines, double low, double high) const {
+  const Grid grid = grid_between(state_->prior.low + low, state_->prior.high + high, 0.001);
+  const std::vector<double> sums =
+      summed_votes(state_->ratios, state_->flat.mean_rate, distinct(lines), grid);
+  return *std::max_element(sums.begin(), sums.end()) / state_->seconds();
+}
+
 FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   const State& s = *state_;
   FoundAngle found;
@@ -303,6 +310,7 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
     tracked = s.curve(lines, lines_in, found);
   } else {
     tracked.track = s.walk(lines, found);
+    std::erase_if(tracked.lines, [](const auto& line) { return line.source == LineSource::machine; });
     s.sharpen(tracked);
     s.lock(tracked);
   }
@@ -313,8 +321,8 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
   found.road_margin = margin_of(ratios, flat.mean_rate, off_engine_orders(tracked.lines));
   const OnAndBeside all = votes_about(ratios, flat.mean_rate, lines);
   found.lead_per_s = all.on - all.mean_beside;
-  for (std::size_t l = 0; l < lines.size(); ++l)
-    found.lines.push_back({lines[l], tracked.lines[l].visible, tracked.followed[l]});
+  for (std::size_t l = 0; l < tracked.lines.size(); ++l)
+    found.lines.push_back({tracked.lines[l], tracked.lines[l].visible, tracked.followed[l]});
   if (s.prior.shape == PathShape::free_walk) {
     found.certainty = certainty_of(found);
     found.relative_sd = relative_sd_of(found.certainty, tracked.followed_lines);

@@ -9,7 +9,8 @@ namespace {
 constexpr double kSlowest = 7.0, kFastest = 25.0;   // turns/s
 constexpr double kLowestHz = 18.0, kTopHz = 400.0;  // where an idling engine is heard
 constexpr double kApart = 2.0;                      // Hz from the lines of the car in gear
-constexpr int kFewest = 3;                          // lines in between
+constexpr double kApartFromTurns = 0.75;  // Hz from the wheels' own turns: lumpy tyres make them all
+constexpr int kFewest = 3;                // lines in between
 // Mean log Bayes factor of the lines in between. Of 72 simulated runs in gear none exceeded -0.9; real phone
 // recordings of engines at idle reached 1.1 to 1.9.
 constexpr double kStandsOut = 0.3;
@@ -26,14 +27,16 @@ double log_factor_at(const Ratios& ratios, double hz) {
   return best;
 }
 
-// Of the lines k * step that are neither the fast engine's half orders nor the car's.
+// Of the lines k * step that are neither the fast engine's half orders nor the car's nor the wheels' turns.
 double between(const Ratios& ratios, double step, double half_order, double mean_rate,
                std::span<const TrackingLine> lines) {
   double sum = 0.0;
   int count = 0;
   for (double hz = step; hz < kTopHz && hz < 16.5 * step; hz += step) {
     const double halves = hz / half_order;
-    if (hz < kLowestHz || std::abs(halves - std::round(halves)) < 0.02) continue;
+    const double from_turn = std::abs(hz - mean_rate * std::round(hz / mean_rate));
+    if (hz < kLowestHz || std::abs(halves - std::round(halves)) < 0.02 || from_turn < kApartFromTurns)
+      continue;
     if (std::any_of(lines.begin(), lines.end(),
                     [&](const TrackingLine& line) { return std::abs(line.order * mean_rate - hz) < kApart; }))
       continue;

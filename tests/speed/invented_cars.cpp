@@ -4,6 +4,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <optional>
 #include <vector>
 
 #include "gearhark/speed/tracking.hpp"
@@ -23,7 +24,7 @@ struct Driven {
   Run note;  // right but for a needle 4 % high
 };
 
-Driven driven(std::uint64_t seed, Course course) {
+Driven driven(std::uint64_t seed, Course course, const std::optional<SoundFault>& fault = {}) {
   Driven out{random_car(seed), {}, 0, {}, {}};
   std::copy_if(out.car.gears.begin(), out.car.gears.end(), std::back_inserter(out.gears),
                [](const Gear& gear) { return !gear.neutral() && gear.label != "R"; });
@@ -35,12 +36,21 @@ Driven driven(std::uint64_t seed, Course course) {
   settings.run.speed = Speed(10.0 + 4.0 * static_cast<double>(out.gear));
   settings.run.end_speed = settings.run.speed * 1.3;
   settings.run.duration = 16_s;
+  settings.fault = fault;
   out.sound = *synthesise(out.car, settings);
   out.note.gear = settings.run.gear;
   out.note.speed.points = {{0_s, settings.run.speed * 1.04}};
   if (course == Course::sweep)
     out.note.speed.points.push_back({settings.run.duration, settings.run.end_speed * 1.04});
   return out;
+}
+
+SoundFault loud(const std::string& part, Fault what) {
+  SoundFault fault;
+  fault.part = part;
+  fault.fault = what;
+  fault.level = Decibels::already(12.0);
+  return fault;
 }
 
 Tracking tracked(const Driven& run, std::size_t gear) {
@@ -90,4 +100,21 @@ TEST_CASE("of invented cars the right gear is kept, one that is one off is found
   const Tracking low = tracked(run, run.gear - 1);
   CHECK(low.gear == run.gears[run.gear]);
   if (run.gear + 1 < run.gears.size()) CHECK(tracked(run, run.gear + 1).gear == run.gears[run.gear]);
+}
+
+TEST_CASE("a generator louder than everything else is not taken for the engine or the gears") {
+  const auto seed = GENERATE(1, 4, 5, 8);
+  const Driven run = driven(seed, Course::steady, loud("generator", Fault::worn_machine));
+  const Tracking found = tracked(run, run.gear);
+  CHECK(found.gear == run.gears[run.gear]);
+  CHECK(found.certainty != Certainty::lost);
+  CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
+}
+
+TEST_CASE("the turns of a lumpy tyre are not taken for those of an idling engine") {
+  const auto seed = GENERATE(3, 10);
+  const Driven run = driven(seed, Course::steady, loud("tyre_fl", Fault::uneven_wear));
+  const Tracking found = tracked(run, run.gear);
+  CHECK(found.certainty == Certainty::sure);
+  CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(1e-3));
 }

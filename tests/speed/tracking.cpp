@@ -181,7 +181,8 @@ TEST_CASE("a speed that changed though the note says steady is said") {
   CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, faster)).epsilon(1e-3));
 }
 
-TEST_CASE("an engine that idles while the car rolls in gear, pedal down, is said") {
+// Heron in gear 3 with its engine at a rate of its own.
+Tracking with_engine_at(double turns_per_s, Load load) {
   const Car car = heron();
   std::vector<synthetic::Tone> road, engine;
   for (const auto& tone : tones(car, {"3"})) road.push_back(tone);
@@ -190,11 +191,24 @@ TEST_CASE("an engine that idles while the car rolls in gear, pedal down, is said
   std::erase_if(road, [ratio](const auto& tone) { return tone.order < 12.5 * ratio; });
   for (int whole = 1; whole <= 12; ++whole) engine.push_back({1.0 * whole, 0.04});
   auto samples = synthetic::sound(kSeconds, kRate, road, 0.05, steady);
-  const auto idling = synthetic::sound(kSeconds, kRate, engine, 0.0, [](double) { return 15.0; });
-  for (std::size_t i = 0; i < samples.size(); ++i) samples[i] += idling[i];
-  const Tracking found = track(samples, kRate, car, run_in(car, "3", 9.4));
+  const auto alone =
+      synthetic::sound(kSeconds, kRate, engine, 0.0, [turns_per_s](double) { return turns_per_s; });
+  for (std::size_t i = 0; i < samples.size(); ++i) samples[i] += alone[i];
+  Run run = run_in(car, "3", 9.4);
+  run.load = load;
+  return track(samples, kRate, car, run);
+}
+
+TEST_CASE("an engine that idles while the car rolls in gear, pedal down, is said") {
+  const Tracking found = with_engine_at(15.0, Load::drive);
   for (const std::string& remark : found.remarks) UNSCOPED_INFO(remark);
   CHECK(says(found, "Engine and road do not belong together"));
+  CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(1e-3));
+}
+
+TEST_CASE("an engine a little slower than the road is not made a slipping clutch") {
+  const Tracking found = with_engine_at(0.91 * 9.0 * std::abs(*overall_ratio(heron(), {"3"})), Load::drive);
+  CHECK_FALSE(says(found, "the clutch slipped"));
   CHECK(found.wheel.mean_rate() == Approx(synthetic::mean_rate(kSeconds, steady)).epsilon(1e-3));
 }
 

@@ -15,8 +15,9 @@
 namespace gearhark {
 
 // What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order of its own
-// tyre; learnt: heard at exactly this order in other runs of the car.
-enum class LineSource { engine, gear, tread, learnt };
+// tyre; learnt: heard at exactly this order in other runs of the car; machine: driven by a belt that slips,
+// so that it helps to find the path but not to place it exactly.
+enum class LineSource { engine, gear, tread, learnt, machine };
 
 // A line that may be audible.
 struct TrackingLine {
@@ -90,6 +91,9 @@ class AngleSearch {
   [[nodiscard]] bool long_enough() const;
   // Log evidence of these lines against plain noise, nats/s, all paths within the prior together.
   [[nodiscard]] double evidence_per_s(std::span<const TrackingLine> lines) const;
+  // Votes of these lines alone at the rate where they are most, nats/s: any within the prior whose orders may
+  // be off by low to high besides.
+  [[nodiscard]] double most_votes_per_s(std::span<const TrackingLine> lines, double low, double high) const;
   [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines) const;
   // From now on without what is steady in step with another shaft (the engine at idle, for the road side).
   void remove_steady_orders(const AngleTrack& other);
