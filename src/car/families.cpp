@@ -169,8 +169,7 @@ void joint_families(Building& b) {
     if (!rate) continue;
     const Rate beats = *rate * beats_per_turn(joint.kind);
     b.add(joint.id, Fault::worn_joint, beats, spread_of(b.spreads, joint.shaft));
-    if (joint.kind == JointKind::cardan)
-      b.add(joint.id, Fault::dry_joint, beats, spread_of(b.spreads, joint.shaft)).modulation = *rate;
+    b.add(joint.id, Fault::dry_joint, beats, spread_of(b.spreads, joint.shaft)).modulation = *rate;
   }
 }
 

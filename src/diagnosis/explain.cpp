@@ -23,8 +23,8 @@ constexpr std::array<FaultWords, 11> fault_words = {{
     {Fault::worn_teeth, "a whine with a beat in it once per turn of the worn gear"},
     {Fault::chipped_tooth, "a tick once per turn"},
     {Fault::out_of_balance, "a boom once per turn"},
-    {Fault::worn_joint, "a rumble twice per turn"},
-    {Fault::dry_joint, "a squeak or knock twice per turn"},
+    {Fault::worn_joint, "a rumble in step with its shaft"},
+    {Fault::dry_joint, "a squeak or knock in step with its shaft"},
     {Fault::uneven_wear, "a rumble made of many wheel-speed notes"},
     {Fault::worn_machine, "a whirr"},
 }};

@@ -137,6 +137,34 @@ void judge_joint_events(Candidate& candidate, const Track& track, const std::vec
   judge_events(candidate, track, runs);
 }
 
+// Every second or third turn's lines.
+ExplainedRuns every(int nth, const Candidate& candidate) {
+  constexpr int turns = 12;
+  constexpr double half_width = 0.002;
+  ExplainedRuns lines(candidate.fundamental.size());
+  for (std::size_t r = 0; r < lines.size(); ++r)
+    for (int turn = nth; turn <= turns; turn += nth) {
+      const double order = turn * candidate.fundamental[r];
+      lines[r].push_back({order * (1.0 - half_width), order * (1.0 + half_width)});
+    }
+  return lines;
+}
+
+// A tick once per turn sounds at any multiple of the turns. What shows at every second or third alone comes
+// twice or three times per turn: a bearing whose rate happens to lie there.
+void judge_knock(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  judge_events(candidate, track, runs);
+  constexpr double lines_alike = 2.0,
+                   by_chance = 6.0;  // the others carry at least half of what is beyond chance
+  for (const int nth : {2, 3}) {
+    if (candidate.log_factor <= by_chance) return;
+    const ExplainedRuns of_nth = every(nth, candidate);
+    const double others = combine(heard_of(candidate, track, runs, &of_nth)).log_bayes_factor;
+    candidate.log_factor = candidate.alone =
+        std::min(candidate.log_factor, lines_alike * std::max(0.0, others) + by_chance);
+  }
+}
+
 // The best loaded run counts: wear that shows in one gear or on one flank is wear.
 void judge_mesh(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   for (std::size_t r = 0; r < runs.size(); ++r) {
@@ -269,16 +297,19 @@ class Rivalry {
   std::vector<ExplainedRuns> explained_;  // by candidate, filled when asked for
 };
 
-// Healthy machines are asked first, with the benefit of the doubt.
+// Healthy machines are asked first, with the benefit of the doubt; the more so one that is heard at lines
+// which the suspect can't explain.
 void let_machines_explain(std::vector<Candidate>& candidates, Rivalry& rivalry) {
   constexpr double for_health = 3.0;  // nats in favour of the healthy explanation
+  constexpr double proven = 20.0;     // nats
   for (const std::size_t machine : rivalry.strong(true))
     for (const std::size_t suspect : rivalry.strong(false)) {
       const double suspect_left = rivalry.left(suspect, machine);
       const double machine_first = candidates[machine].log_factor + std::max(0.0, suspect_left) + for_health;
-      const double suspect_first =
-          candidates[suspect].log_factor + std::max(0.0, rivalry.left(machine, suspect));
-      if (machine_first > suspect_first)
+      const double machine_left = std::max(0.0, rivalry.left(machine, suspect));
+      const double suspect_first = candidates[suspect].log_factor + machine_left;
+      const bool louder = candidates[machine].log_factor > candidates[suspect].log_factor;
+      if (machine_first > suspect_first || (louder && machine_left > proven))
         candidates[suspect].log_factor = std::min(candidates[suspect].log_factor, suspect_left);
     }
 }
@@ -367,6 +398,8 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
     case EvidenceKind::events:
       if (candidate.fault == Fault::dry_joint)
         judge_joint_events(candidate, track, runs);
+      else if (candidate.fault == Fault::chipped_tooth)
+        judge_knock(candidate, track, runs);
       else
         judge_events(candidate, track, runs);
       break;

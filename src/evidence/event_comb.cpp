@@ -357,10 +357,12 @@ std::vector<ExplainedOrders> explained_by(const Family& family, double fundament
                                           double slip) {
   // An element's lines stand so thick that all of them together would explain anything. A knock once per turn
   // sounds at every multiple of its shaft's turns and, held to the shaft, just there.
+  // A loud machine's turns sound as far up, and slip no more than was found.
   const bool element = family.fault == Fault::rolling_element, knock = family.fault == Fault::chipped_tooth;
-  const int harmonics = element ? 4 : knock ? 60 : 12, sides = element ? 1 : 3;
+  const bool machine = family.fault == Fault::out_of_balance || family.fault == Fault::worn_machine;
+  const int harmonics = element ? 4 : knock ? 60 : machine ? 24 : 12, sides = element ? 1 : 3;
   const double half_width = family.fault == Fault::dry_joint ? 0.010
-                            : element                        ? 0.004
+                            : element || machine             ? 0.004
                             : knock                          ? 0.002
                                                              : 0.006;
   const double step = family.fault == Fault::rolling_element ? 0.5 : 1.0;

@@ -233,8 +233,9 @@ def explained_by(family, slip):
     """Orders, from and to, that a fault explains when it is there."""
     fault, modulated = family["fault"], family["modulation"] != 0
     element, knock = fault == "rolling element", fault == "chipped tooth"
-    half = 0.010 if fault == "dry joint" else 0.004 if element else 0.002 if knock else 0.006
-    step, last = (0.5, 4) if element else (1, 60) if knock else (1, 12)
+    machine = fault in ("out of balance", "worn machine")
+    half = 0.010 if fault == "dry joint" else 0.004 if element or machine else 0.002 if knock else 0.006
+    step, last = (0.5, 4) if element else (1, 60) if knock else (1, 24) if machine else (1, 12)
     modulation = float(modulation_at(family, slip))
     turns = 0 if not modulated or fault == "dry joint" else 8 if element else 4
     sides = np.arange(-1, 2) if element else np.arange(-3, 4)

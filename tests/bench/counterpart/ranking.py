@@ -18,6 +18,8 @@ def judged(catalogue, kinds, tones):
         c = SimpleNamespace(family=family, nats=0.0, slip=0.0, level=0.0, spectra=kinds[family["locked"]])
         if family["kind"] == "events":
             c.nats, c.slip = combined(log_factors(c.spectra, family), family, c.spectra.turns)
+            if family["fault"] == "chipped tooth":
+                c.nats = as_knock(c)
         elif family["kind"] == "mesh" and family["loaded"] and family["modulation"] > 0:
             c.level = max(0, mesh_sidebands(tones, family["fundamental"], family["modulation"]))
         elif family["kind"] == "tyre":
@@ -29,6 +31,17 @@ def judged(catalogue, kinds, tones):
         c.alone = c.nats
         candidates.append(c)
     return candidates
+
+
+def as_knock(c):
+    """What shows at every second or third turn alone is no tick once per turn."""
+    nats = c.nats
+    for nth in (2, 3):
+        if nats > 6:
+            of_nth = np.outer(np.arange(nth, 13, nth) * c.family["fundamental"], (0.998, 1.002))
+            others = combined(log_factors(c.spectra, c.family, of_nth, c.slip), c.family, c.spectra.turns)[0]
+            nats = min(nats, 2 * max(0, others) + 6)
+    return nats
 
 
 def strong(candidates, healthy):
@@ -73,7 +86,9 @@ def explain_away(candidates):
     for machine in strong(candidates, True):
         for suspect in strong(candidates, False):
             rest = left(suspect, machine)
-            if machine.nats + max(0, rest) + 3 > suspect.nats + max(0, left(machine, suspect)):
+            machine_left = max(0, left(machine, suspect))
+            if (machine.nats + max(0, rest) + 3 > suspect.nats + machine_left or
+                    machine.nats > suspect.nats and machine_left > 20):
                 suspect.nats = min(suspect.nats, rest)
     unlisted = next(c for c in candidates if not c.family["part"])
     suspects, winner = [c for c in strong(candidates, False) if c is not unlisted], None

@@ -1,0 +1,64 @@
+#include "gearhark/evidence/candidates.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+
+#include "../heron.hpp"
+#include "../noise.hpp"
+#include "gearhark/evidence/heard_run.hpp"
+
+using namespace gearhark;
+
+namespace {
+
+constexpr double rate_hz = 16000.0, seconds = 16.0, wheel_rate = 9.0;
+
+// Noise, and a knock that rings at 3 kHz so many times per wheel turn, at a steady speed that is known.
+HeardRun with_knocks(const Car& car, double per_wheel_turn, Turn turn = Turn::straight) {
+  test::Noise noise(11);
+  std::vector<float> samples(static_cast<std::size_t>(rate_hz * seconds));
+  for (float& sample : samples) sample = static_cast<float>(0.05 * noise.gaussian());
+  for (double at = 0.01; at < seconds - 0.1; at += 1.0 / (per_wheel_turn * wheel_rate)) {
+    const auto first = static_cast<std::size_t>(at * rate_hz);
+    for (std::size_t i = 0; i < 80; ++i) {
+      const double t = static_cast<double>(i) / rate_hz;
+      samples[first + i] +=
+          static_cast<float>(0.2 * std::exp(-t / 0.001) * std::sin(2.0 * std::numbers::pi * 3000.0 * t));
+    }
+  }
+  Run run;
+  run.gear = Gear{"3"};
+  run.turn = turn;
+  Tracking tracking;
+  tracking.wheel =
+      integrate(std::vector<double>(static_cast<std::size_t>(seconds / 0.05) + 1, wheel_rate), 0.05);
+  tracking.certainty = Certainty::sure;
+  tracking.gear = run.gear;
+  return listen_to(car, run, samples, rate_hz, Hertz(8000.0), tracking);
+}
+
+double most(const Car& car, const std::string& part, Fault fault, const HeardRun& run) {
+  double nats = -100.0;
+  for (const Candidate& candidate : gather_part(car, part, {run}, fault))
+    nats = std::max(nats, candidate.log_factor);
+  return nats;
+}
+
+}  // namespace
+
+TEST_CASE("a knock once per turn may be a chipped tooth, one three times per turn is none") {
+  const Car car = test::heron();
+  const GearPair* final_drive = car.pair("ring_and_pinion");
+  REQUIRE(final_drive);
+  const double pinion = final_drive->driven_teeth / static_cast<double>(final_drive->driving_teeth);
+  CHECK(most(car, "ring_and_pinion", Fault::chipped_tooth, with_knocks(car, pinion)) > 12.0);
+  CHECK(most(car, "ring_and_pinion", Fault::chipped_tooth, with_knocks(car, 3.0 * pinion)) < 8.0);
+}
+
+TEST_CASE("a ball joint that clicks six times per turn of its wheel is heard as a dry joint") {
+  const auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/dunlin_front_drive.toml");
+  REQUIRE(car);
+  CHECK(most(*car, "outer_joint_left", Fault::dry_joint, with_knocks(*car, 6.0)) > 12.0);
+  CHECK(most(*car, "outer_joint_left", Fault::dry_joint, with_knocks(*car, 7.3)) < 3.0);
+}
