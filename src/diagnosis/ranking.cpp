@@ -67,10 +67,12 @@ EvidenceClass evidence_class(const Candidate& candidate, const Car& car) {
       break;
   }
   if (candidate.fault == Fault::cage) return EvidenceClass::cage;
-  if (candidate.fault == Fault::chipped_tooth) return EvidenceClass::chipped_tooth;
   if (candidate.fault == Fault::dry_joint) return EvidenceClass::dry_joint;
   const Part* part = car.part(candidate.part);
   const PartRole role = part ? part->role : PartRole::other_bearing;
+  if (candidate.fault == Fault::chipped_tooth)
+    return role == PartRole::gear_pair || role == PartRole::constant_pair ? EvidenceClass::chipped_gear_pair
+                                                                          : EvidenceClass::chipped_tooth;
   if (role == PartRole::wheel_bearing || role == PartRole::carrier_bearing)
     return EvidenceClass::wheel_or_carrier_bearing;
   return role == PartRole::machine_bearing || role == PartRole::machine ? EvidenceClass::machine

@@ -18,12 +18,13 @@ enum class EvidenceClass {
   wheel_or_carrier_bearing,
   machine,
   cage,
-  chipped_tooth,
+  chipped_tooth,  // of a final drive
   dry_joint,
   worn_teeth,
   tyre,
   worn_joint,
-  unlisted
+  unlisted,
+  chipped_gear_pair  // one of a gearbox's several, which share one chance
 };
 EvidenceClass evidence_class(const Candidate& candidate, const Car& car);
 
