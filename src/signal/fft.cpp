@@ -23,11 +23,6 @@ constexpr std::size_t long_transform = 16384;
 const float* floats(std::span<const Bin> bins) { return reinterpret_cast<const float*>(bins.data()); }
 float* floats(std::span<Bin> bins) { return reinterpret_cast<float*>(bins.data()); }
 
-// Without the checks for infinities that std::complex makes.
-Bin product(Bin a, Bin b) {
-  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
-}
-
 Bin turn(double part) {
   const double angle = -2.0 * std::numbers::pi * part;
   return {static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
@@ -55,21 +50,31 @@ class LongFft {
       : length_(length),
         column_(rows),
         row_(length / rows),
-        a_(row_.length),
-        b_(row_.length),
+        a_(std::max(rows, row_.length)),
+        b_(a_.size()),
         lane_turns_(rows),
         between_(length) {
     for (std::size_t k = 0; k < rows; ++k)
-      for (std::size_t l = 0; l < 8; ++l) {
-        const Bin w = turn(static_cast<double>(l * k) / static_cast<double>(length));
-        lane_turns_[k].values[l] = w.real();
-        lane_turns_[k].values[8 + l] = w.imag();
-      }
+      for (std::size_t l = 0; l < 8; ++l)
+        set_lane(lane_turns_[k], l, turn(static_cast<double>(l * k) / static_cast<double>(length)));
   }
   void run(const float* in, float* out, bool inverse) {
-    const TwoPassPlan plan{column_view_, row_view_, gearhark::floats(lane_turns_), length_, inverse};
-    loops_.two_pass(plan, in, floats(std::span(between_)), out, gearhark::floats(a_), gearhark::floats(b_));
+    loops_.two_pass(plan(inverse), in, floats(std::span(between_)), out);
   }
+
+ protected:
+  static void set_lane(LaneLine& line, std::size_t lane, Bin value) {
+    line.values[lane] = value.real();
+    line.values[8 + lane] = value.imag();
+  }
+  [[nodiscard]] std::size_t rows() const { return column_.length; }
+  [[nodiscard]] std::size_t columns() const { return row_.length; }
+  TwoPassPlan plan(bool inverse) {
+    return {column_view_,         row_view_,           gearhark::floats(lane_turns_), length_, inverse,
+            gearhark::floats(a_), gearhark::floats(b_)};
+  }
+  float* between() { return floats(std::span(between_)); }
+  const Wide& loops_ = wide();
 
  private:
   std::size_t length_;
@@ -77,12 +82,43 @@ class LongFft {
   LanePlanView column_view_{column_}, row_view_{row_};
   Lines a_, b_, lane_turns_;
   std::vector<Bin> between_;
-  const Wide& loops_ = wide();
 };
 
-std::unique_ptr<LongFft> long_fft(std::size_t length) {
+// Of twice `half` real numbers.
+class LongRealFft : LongFft {
+ public:
+  LongRealFft(std::size_t half, std::size_t rows)
+      : LongFft(half, rows),
+        row_turns_(rows / 8),
+        column_turns_(turns(2 * columns(), columns())),
+        c_(columns()) {
+    for (std::size_t r = 0; r < rows; ++r)
+      set_lane(row_turns_[r / 8], r % 8, turn(static_cast<double>(r) / static_cast<double>(2 * half)));
+  }
+  void forward(const float* time, float* bins) {
+    const TwoPassPlan half = plan(false);
+    loops_.real_two_pass(real_plan(half), time, between(), bins);
+  }
+  void inverse(const float* bins, float* time) {
+    packed_.resize(rows() * columns());
+    loops_.join_real(real_plan(plan(true)), bins, floats(std::span(packed_)));
+    run(floats(std::span<const Bin>(packed_)), time, true);
+  }
+
+ private:
+  RealPlan real_plan(const TwoPassPlan& half) {
+    return {half, gearhark::floats(row_turns_), floats(std::span<const Bin>(column_turns_)),
+            gearhark::floats(c_)};
+  }
+  Lines row_turns_;
+  std::vector<Bin> column_turns_, packed_;
+  Lines c_;
+};
+
+template <class Long>
+std::unique_ptr<Long> long_fft(std::size_t length) {
   const std::size_t rows = rows_of(length);
-  return rows == 0 ? nullptr : std::make_unique<LongFft>(length, rows);
+  return rows == 0 ? nullptr : std::make_unique<Long>(length, rows);
 }
 
 template <class State>
@@ -97,7 +133,7 @@ using KissRealPlan = std::unique_ptr<kiss_fftr_state, KissFree<kiss_fftr_state>>
 // --- Complex ---
 
 struct Fft::Plan {
-  explicit Plan(std::size_t n) : length(n), two_pass(long_fft(n)) {
+  explicit Plan(std::size_t n) : length(n), two_pass(long_fft<LongFft>(n)) {
     if (two_pass) return;
     ahead.reset(kiss_fft_alloc(static_cast<int>(n), 0, nullptr, nullptr));
     back.reset(kiss_fft_alloc(static_cast<int>(n), 1, nullptr, nullptr));
@@ -131,45 +167,13 @@ void Fft::inverse(std::span<const Bin> in, std::span<Bin> out) const {
 // --- Real ---
 
 struct RealFft::Plan {
-  explicit Plan(std::size_t n) : length(n), half(n / 2), two_pass(long_fft(half)) {
-    if (two_pass) {
-      half_turns = turns(length, half / 2 + 1);
-      packed.resize(half);
-      return;
-    }
+  explicit Plan(std::size_t n) : length(n), two_pass(long_fft<LongRealFft>(n / 2)) {
+    if (two_pass) return;
     ahead.reset(kiss_fftr_alloc(static_cast<int>(n), 0, nullptr, nullptr));
     back.reset(kiss_fftr_alloc(static_cast<int>(n), 1, nullptr, nullptr));
   }
-  // Even samples as real parts, odd as imaginary; their spectra E and O then make X[k] = E + W O and
-  // X[half - k] = conj(E - W O).
-  void forward_long(const float* time, std::span<Bin> bins) {
-    two_pass->run(time, floats(bins), false);
-    const Bin z = bins[0];
-    bins[0] = {z.real() + z.imag(), 0.0f};
-    bins[half] = {z.real() - z.imag(), 0.0f};
-    for (std::size_t k = 1; 2 * k <= half; ++k) {
-      const Bin a = bins[k], b = std::conj(bins[half - k]);
-      const Bin even = 0.5f * (a + b), less = 0.5f * (a - b);
-      const Bin odd = product(half_turns[k], {less.imag(), -less.real()});
-      bins[k] = even + odd;
-      bins[half - k] = std::conj(even - odd);
-    }
-  }
-  void inverse_long(std::span<const Bin> bins, float* time) {
-    const float first = bins[0].real(), last = bins[half].real();
-    packed[0] = {0.5f * (first + last), 0.5f * (first - last)};
-    for (std::size_t k = 1; 2 * k <= half; ++k) {
-      const Bin a = bins[k], b = std::conj(bins[half - k]);
-      const Bin even = 0.5f * (a + b);
-      const Bin odd = product(std::conj(half_turns[k]), 0.5f * (a - b));
-      packed[k] = even + Bin{-odd.imag(), odd.real()};
-      packed[half - k] = std::conj(even) + Bin{odd.imag(), odd.real()};
-    }
-    two_pass->run(floats(std::span<const Bin>(packed)), time, true);
-  }
-  std::size_t length, half;
-  std::unique_ptr<LongFft> two_pass;
-  std::vector<Bin> half_turns, packed;
+  std::size_t length;
+  std::unique_ptr<LongRealFft> two_pass;
   KissRealPlan ahead, back;
 };
 
@@ -184,14 +188,14 @@ std::size_t RealFft::length() const { return plan_->length; }
 
 void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
-  if (plan_->two_pass) return plan_->forward_long(time.data(), bins);
+  if (plan_->two_pass) return plan_->two_pass->forward(time.data(), floats(bins));
   kiss_fftr(plan_->ahead.get(), time.data(), reinterpret_cast<kiss_fft_cpx*>(bins.data()));
 }
 
 void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
   if (plan_->two_pass)
-    plan_->inverse_long(bins, time.data());
+    plan_->two_pass->inverse(floats(bins), time.data());
   else
     kiss_fftri(plan_->back.get(), reinterpret_cast<const kiss_fft_cpx*>(bins.data()), time.data());
   const float scale = (plan_->two_pass ? 2.0f : 1.0f) / static_cast<float>(length());

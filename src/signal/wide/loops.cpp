@@ -205,54 +205,130 @@ void lane_power(const float* in, std::size_t bins, float* power) {
 
 // Lane l of line k times W_length^((first + l) k), as W^(first k), by repeated multiplication in double
 // precision, times W^(l k).
-void turn_columns(const TwoPassPlan& plan, float* data, std::size_t first) {
+void turn_columns(const TwoPassPlan& plan, const float* from, float* to, std::size_t first) {
   const double angle = -6.283185307179586477 * static_cast<double>(first) / static_cast<double>(plan.length);
   const double step_re = __builtin_cos(angle), step_im = __builtin_sin(angle);
   double re = 1.0, im = 0.0;
   for (std::size_t k = 0; k < plan.column.length; ++k) {
     const float both[2] = {static_cast<float>(re), static_cast<float>(im)};
-    put(data + k * line, turned(get(data + k * line) * get(plan.lane_turns + k * line), both));
+    put(to + k * line, turned(get(from + k * line) * get(plan.lane_turns + k * line), both));
     const double next = re * step_re - im * step_im;
     im = re * step_im + im * step_re;
     re = next;
   }
 }
 
-void columns_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
+// `out` then holds, block by block of eight columns, a line for each row.
+void columns_pass(const TwoPassPlan& plan, const float* in, float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t c = 0; c < columns; c += lanes) {
+  for (std::size_t c = 0; c < columns; c += lanes, out += rows * line) {
     for (std::size_t r = 0; r < rows; ++r)
-      put(a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
-    transform(plan.column, a, b);
-    turn_columns(plan, b, c);
-    for (std::size_t r = 0; r < rows; ++r) put(out + 2 * (r * columns + c), get(b + r * line));
+      put(plan.a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
+    transform(plan.column, plan.a, plan.b);
+    turn_columns(plan, plan.b, out, c);
   }
 }
 
-// `in` holds blocks of eight columns in lane form, as columns_pass() leaves them.
-void rows_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
+// The transform of eight rows, one a lane, of what columns_pass() leaves.
+void transform_rows(const TwoPassPlan& plan, const float* in, const std::size_t (&row)[lanes], float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t r = 0; r < rows; r += lanes) {
-    for (std::size_t c = 0; c < columns; c += lanes) {
-      Lanes re[lanes], im[lanes];
-      for (std::size_t j = 0; j < lanes; ++j) {
-        const Complex block = get(in + 2 * ((r + j) * columns + c));
-        re[j] = block.re;
-        im[j] = block.im;
-      }
-      transpose(re);
-      transpose(im);
-      for (std::size_t j = 0; j < lanes; ++j) put(a + (c + j) * line, {re[j], im[j]});
+  for (std::size_t c = 0; c < columns; c += lanes, in += rows * line) {
+    Lanes re[lanes], im[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const Complex block = get(in + row[j] * line);
+      re[j] = block.re;
+      im[j] = block.im;
     }
-    transform(plan.row, a, b);
+    transpose(re);
+    transpose(im);
+    for (std::size_t j = 0; j < lanes; ++j) put(plan.a + (c + j) * line, {re[j], im[j]});
+  }
+  transform(plan.row, plan.a, out);
+}
+
+void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out) {
+  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  columns_pass(plan, in, between);
+  for (std::size_t r = 0; r < rows; r += lanes) {
+    std::size_t row[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) row[j] = r + j;
+    transform_rows(plan, between, row, plan.b);
     for (std::size_t c = 0; c < columns; ++c)
-      put_pairs(out + 2 * (c * rows + r), exchanged(get(b + c * line), plan.inverse));
+      put_pairs(out + 2 * (c * rows + r), exchanged(get(plan.b + c * line), plan.inverse));
   }
 }
 
-void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b) {
-  columns_pass(plan, in, between, a, b);
-  rows_pass(plan, between, out, a, b);
+// --- Long real transforms: of half the length, even samples as real parts, odd as imaginary, taken apart as
+// in split_real(). Bin k = row + rows column has its mate in row rows - row, column columns - 1 - column; in
+// row 0, in column columns - column. ---
+
+// W^k for eight rows from r on, r a multiple of 8, and one column, W that of the real length.
+[[gnu::always_inline]] inline Complex real_turns(const RealPlan& plan, std::size_t r, std::size_t c) {
+  return turned(get(plan.row_turns + r / lanes * line), plan.column_turns + 2 * c);
+}
+
+// The bins of row 0 and of the row in the middle, which are their own mates; lanes 0 and 1 of `lines`.
+void split_own_mates(const RealPlan& plan, const float* lines, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
+  for (std::size_t lane = 0; lane < 2; ++lane) {
+    const std::size_t row = lane * rows / 2;
+    for (std::size_t c = 0; c < columns; ++c) {
+      const float* a = lines + c * line + lane;
+      const float* b = lines + (lane == 0 ? (columns - c) % columns : columns - 1 - c) * line + lane;
+      const float even_re = 0.5f * (a[0] + b[0]), even_im = 0.5f * (a[lanes] - b[lanes]);
+      const float odd_re = 0.5f * (a[lanes] + b[lanes]), odd_im = 0.5f * (b[0] - a[0]);
+      const float* w = plan.row_turns + row / lanes * line + row % lanes;
+      const float* v = plan.column_turns + 2 * c;
+      const float re = w[0] * v[0] - w[lanes] * v[1], im = w[0] * v[1] + w[lanes] * v[0];
+      out[2 * (row + rows * c)] = even_re + odd_re * re - odd_im * im;
+      out[2 * (row + rows * c) + 1] = even_im + odd_re * im + odd_im * re;
+    }
+  }
+  const std::size_t last = 2 * rows * columns;
+  out[last] = lines[0] - lines[lanes];
+  out[last + 1] = 0.0f;
+}
+
+void real_two_pass(const RealPlan& plan, const float* in, float* between, float* out) {
+  const TwoPassPlan& half = plan.half;
+  const std::size_t rows = half.column.length, columns = half.row.length;
+  columns_pass(half, in, between);
+  for (std::size_t r = 0; r < rows / 2; r += lanes) {
+    std::size_t row[lanes], mate[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      row[j] = r + j;
+      mate[j] = r + j == 0 ? 0 : rows - (r + j);
+    }
+    transform_rows(half, between, row, half.b);
+    transform_rows(half, between, mate, plan.c);
+    for (std::size_t c = 0; c < columns; ++c) {
+      const Complex a = get(half.b + c * line), b = get(plan.c + (columns - 1 - c) * line);
+      const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+      const Complex odd = Complex{(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f} * real_turns(plan, r, c);
+      put_pairs(out + 2 * (rows * c + r), even + odd);
+      put_pairs(out + 2 * (rows * (columns - c) - r - (lanes - 1)),
+                {reversed(even.re - odd.re), reversed(odd.im - even.im)});
+    }
+  }
+  const std::size_t own[lanes] = {0, rows / 2};
+  transform_rows(half, between, own, half.b);
+  split_own_mates(plan, half.b, out);
+}
+
+// What real_two_pass() takes apart put together again: bins 0..half to `out`, half numbers that make the real
+// signal when transformed back.
+void join_real(const RealPlan& plan, const float* in, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length, half = rows * columns;
+  for (std::size_t c = 0; c < columns; ++c)
+    for (std::size_t r = 0; r < rows; r += lanes) {
+      const std::size_t k = rows * c + r;
+      const Complex a = get_pairs(in + 2 * k), mate = get_pairs(in + 2 * (half - k - (lanes - 1)));
+      const Complex b{reversed(mate.re), -reversed(mate.im)}, w = real_turns(plan, r, c);
+      const Complex even = (a + b) * 0.5f, odd = (a - b) * 0.5f * Complex{w.re, -w.im};
+      put_pairs(out + 2 * k, even + times_i(odd));
+    }
+  out[0] = 0.5f * (in[0] + in[2 * half]);
+  out[1] = 0.5f * (in[0] - in[2 * half]);
 }
 
 // --- Filters ---
@@ -268,38 +344,135 @@ float dot(const float* a, const float* b, std::size_t taps) {
   return sum(even + odd);
 }
 
-float dot_between(const float* x, const float* low, const float* high, float part, std::size_t taps) {
-  Lanes total{};
-  for (std::size_t k = 0; k < taps; k += lanes) {
-    const Lanes a = load(low + k);
-    total = total + load(x + k) * (a + (load(high + k) - a) * part);
+// As many at once as there are registers for.
+void sliding_dots(const float* x, std::size_t hop, std::size_t count, const float* weights, std::size_t taps,
+                  float* out, std::size_t apart) {
+  constexpr std::size_t at_once = lanes / parts;
+  std::size_t i = 0;
+  for (; i + at_once <= count; i += at_once, x += at_once * hop) {
+    Lanes total[lanes] = {};
+    for (std::size_t k = 0; k < taps; k += lanes) {
+      const Lanes w = load(weights + k);
+      for (std::size_t j = 0; j < at_once; ++j) total[j] = total[j] + load(x + j * hop + k) * w;
+    }
+    float sum_of[lanes];
+    store(sum_of, sums(total));
+    for (std::size_t j = 0; j < at_once; ++j) out[(i + j) * apart] = sum_of[j];
   }
-  return sum(total);
+  for (; i < count; ++i, x += hop) out[i * apart] = dot(x, weights, taps);
+}
+
+// Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
+// the next row.
+struct Places {
+  int whole[lanes], row[lanes];
+  float part[lanes];
+};
+
+[[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
+                                            std::size_t rows) {
+  Places out;
+  double fine[lanes];
+  const auto fineness = static_cast<double>(rows);
+  for (std::size_t j = 0; j < lanes; ++j) {
+    const double at = position[j] * scale + shift;
+    out.whole[j] = static_cast<int>(at);
+    fine[j] = (at - static_cast<double>(out.whole[j])) * fineness;
+  }
+  for (std::size_t j = 0; j < lanes; ++j) {
+    out.row[j] = static_cast<int>(fine[j]);
+    out.part[j] = static_cast<float>(fine[j] - static_cast<double>(out.row[j]));
+  }
+  return out;
+}
+
+// Calls use(eight positions, first output, how many) over `count` of them; the last is repeated.
+template <class Use>
+[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, const Use& use) {
+  std::size_t i = 0;
+  for (; i + lanes <= count; i += lanes) use(position + i, i, lanes);
+  if (i == count) return;
+  double rest[lanes];
+  for (std::size_t j = 0; j < lanes; ++j) rest[j] = position[i + j < count ? i + j : count - 1];
+  use(rest, i, count - i);
+}
+
+[[gnu::always_inline]] inline void store_first(float* to, Lanes values, std::size_t count) {
+  if (count == lanes) return store(to, values);
+  float all_of[lanes];
+  store(all_of, values);
+  for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; ++i) {
-    const auto whole = static_cast<long>(position[i]);
-    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
-    const float* weights = table + static_cast<std::size_t>(static_cast<long>(fine + 0.5)) * taps;
-    const float* from = x + whole;
-    Lanes total{};
-    for (std::size_t k = 0; k < taps; k += lanes) total = total + load(from + k) * load(weights + k);
-    out[i] = sum(total);
-  }
+  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
+    const Places at = places(from, 1.0, 0.0, rows);
+    Lanes total[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const float* samples = x + at.whole[j];
+      const float* weights = table + static_cast<std::size_t>(at.row[j] + (at.part[j] >= 0.5f)) * taps;
+      total[j] = Lanes{};
+      for (std::size_t k = 0; k < taps; k += lanes)
+        total[j] = total[j] + load(samples + k) * load(weights + k);
+    }
+    store_first(out + first, sums(total), held);
+  });
 }
 
-void read_between(const float* x, const double* position, std::size_t count, const float* table,
-                  std::size_t taps, std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; ++i) {
-    const auto whole = static_cast<long>(position[i]);
-    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
-    const auto row = static_cast<long>(fine);
-    const float* low = table + static_cast<std::size_t>(row) * taps;
-    out[i] =
-        dot_between(x + whole, low, low + taps, static_cast<float>(fine - static_cast<double>(row)), taps);
+[[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
+                                                     double shift, std::size_t count, const float* table,
+                                                     std::size_t taps, std::size_t rows, float* out) {
+  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
+    const Places at = places(from, scale, shift, rows);
+    Lanes total[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const float* samples = x + at.whole[j];
+      const float* weights = table + static_cast<std::size_t>(at.row[j]) * taps;
+      Lanes low{}, high{};
+      for (std::size_t k = 0; k < taps; k += lanes) {
+        const Lanes here = load(samples + k);
+        low = low + here * load(weights + k);
+        high = high + here * load(weights + taps + k);
+      }
+      total[j] = low + (high - low) * at.part[j];
+    }
+    store_first(out + first, sums(total), held);
+  });
+}
+
+void read_between(const float* x, const double* position, double scale, double shift, std::size_t count,
+                  const float* table, std::size_t taps, std::size_t rows, float* out) {
+  if (taps == 32) return read_between_with(x, position, scale, shift, count, table, 32, rows, out);
+  if (taps == 40) return read_between_with(x, position, scale, shift, count, table, 40, rows, out);
+  read_between_with(x, position, scale, shift, count, table, taps, rows, out);
+}
+
+bool within(const double* values, std::size_t count, double low, double high, double least_step,
+            double most_step) {
+  constexpr std::size_t wide = part_lanes / 2;
+  using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
+  using Flags [[gnu::vector_size(wide * sizeof(double))]] = long;
+  const Doubles bottom = Doubles{} + low, top = Doubles{} + high;
+  const Doubles least = Doubles{} + least_step, most = Doubles{} + most_step;
+  Flags fine = Flags{} - 1;
+  std::size_t i = 0;
+  for (; i + wide < count; i += wide) {
+    Doubles here, next;
+    __builtin_memcpy(&here, values + i, sizeof here);
+    __builtin_memcpy(&next, values + i + 1, sizeof next);
+    Doubles step = next - here;
+    step = step < 0.0 ? -step : step;
+    fine &= (here >= bottom) & (here <= top) & (step >= least) & (step <= most);
   }
+  bool all_fine = true;
+  for (std::size_t j = 0; j < wide; ++j) all_fine = all_fine && fine[j] != 0;
+  for (; i < count; ++i) {
+    all_fine = all_fine && values[i] >= low && values[i] <= high;
+    const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
+    all_fine = all_fine && step >= least_step && step <= most_step;
+  }
+  return all_fine;
 }
 
 void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
@@ -423,9 +596,9 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform,       real_frames, unpack,      add_power,   lane_power,
-                 two_pass,        dot,         dot_between, read_at,     read_between,
-                 complex_windows, block_sums,  interleave,  lane_ranked, log_all};
+const Wide loops{transform,       real_frames, unpack,       add_power,   lane_power, two_pass,
+                 real_two_pass,   join_real,   sliding_dots, within,      read_at,    read_between,
+                 complex_windows, block_sums,  interleave,   lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark
