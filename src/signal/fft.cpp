@@ -50,7 +50,7 @@ class LongFft {
       : length_(length),
         column_(rows),
         row_(length / rows),
-        a_(std::max(rows, row_.length)),
+        a_(two_pass_blocks * std::max(rows, row_.length)),
         b_(a_.size()),
         lane_turns_(rows),
         between_(length) {
@@ -88,10 +88,7 @@ class LongFft {
 class LongRealFft : LongFft {
  public:
   LongRealFft(std::size_t half, std::size_t rows)
-      : LongFft(half, rows),
-        row_turns_(rows / 8),
-        column_turns_(turns(2 * columns(), columns())),
-        c_(columns()) {
+      : LongFft(half, rows), row_turns_(rows / 8), column_turns_(turns(2 * columns(), columns())) {
     for (std::size_t r = 0; r < rows; ++r)
       set_lane(row_turns_[r / 8], r % 8, turn(static_cast<double>(r) / static_cast<double>(2 * half)));
   }
@@ -107,12 +104,10 @@ class LongRealFft : LongFft {
 
  private:
   RealPlan real_plan(const TwoPassPlan& half) {
-    return {half, gearhark::floats(row_turns_), floats(std::span<const Bin>(column_turns_)),
-            gearhark::floats(c_)};
+    return {half, gearhark::floats(row_turns_), floats(std::span<const Bin>(column_turns_))};
   }
   Lines row_turns_;
   std::vector<Bin> column_turns_, packed_;
-  Lines c_;
 };
 
 template <class Long>

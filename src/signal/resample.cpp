@@ -142,7 +142,7 @@ double spacing_at(std::span<const double> times, std::size_t i, double rate_hz) 
   const double before = i > 0 ? std::abs(times[i] - times[i - 1]) : HUGE_VAL;
   const double after = i + 1 < times.size() ? std::abs(times[i + 1] - times[i]) : HUGE_VAL;
   const double nearer = std::min(before, after);
-  return nearer == HUGE_VAL ? 1.0 : nearer * rate_hz;
+  return nearer < HUGE_VAL ? nearer * rate_hz : 1.0;  // not for moments that are no numbers either
 }
 
 // The low-pass of resample() for a lower rate that is `ratio` (<= 1) of the input rate.

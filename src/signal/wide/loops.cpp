@@ -199,6 +199,8 @@ void lane_power(const float* in, std::size_t bins, float* power) {
 // --- Long transforms: columns eight at a time, turned, then rows eight at a time. Every access to the long
 // arrays is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
 
+[[gnu::always_inline]] inline std::size_t least(std::size_t a, std::size_t b) { return a < b ? a : b; }
+
 [[gnu::always_inline]] inline Complex exchanged(Complex a, bool inverse) {
   return inverse ? Complex{a.im, a.re} : a;
 }
@@ -218,14 +220,23 @@ void turn_columns(const TwoPassPlan& plan, const float* from, float* to, std::si
   }
 }
 
+// Neighbouring lines of the long arrays are read and written together, or each would cost a look into the
+// tables of pages.
+constexpr std::size_t together = two_pass_blocks;
+
 // `out` then holds, block by block of eight columns, a line for each row.
 void columns_pass(const TwoPassPlan& plan, const float* in, float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t c = 0; c < columns; c += lanes, out += rows * line) {
+  for (std::size_t first = 0; first < columns; first += together * lanes) {
+    const std::size_t blocks = least(together, (columns - first) / lanes);
     for (std::size_t r = 0; r < rows; ++r)
-      put(plan.a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
-    transform(plan.column, plan.a, plan.b);
-    turn_columns(plan, plan.b, out, c);
+      for (std::size_t i = 0; i < blocks; ++i)
+        put(plan.a + (i * rows + r) * line,
+            exchanged(get_pairs(in + 2 * (r * columns + first + i * lanes)), plan.inverse));
+    for (std::size_t i = 0; i < blocks; ++i, out += rows * line) {
+      transform(plan.column, plan.a + i * rows * line, plan.b);
+      turn_columns(plan, plan.b, out, first + i * lanes);
+    }
   }
 }
 
@@ -249,12 +260,17 @@ void transform_rows(const TwoPassPlan& plan, const float* in, const std::size_t 
 void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
   columns_pass(plan, in, between);
-  for (std::size_t r = 0; r < rows; r += lanes) {
-    std::size_t row[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) row[j] = r + j;
-    transform_rows(plan, between, row, plan.b);
+  for (std::size_t r = 0; r < rows; r += together * lanes) {
+    const std::size_t blocks = least(together, (rows - r) / lanes);
+    for (std::size_t i = 0; i < blocks; ++i) {
+      std::size_t row[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) row[j] = r + i * lanes + j;
+      transform_rows(plan, between, row, plan.b + i * columns * line);
+    }
     for (std::size_t c = 0; c < columns; ++c)
-      put_pairs(out + 2 * (c * rows + r), exchanged(get(plan.b + c * line), plan.inverse));
+      for (std::size_t i = 0; i < blocks; ++i)
+        put_pairs(out + 2 * (c * rows + r + i * lanes),
+                  exchanged(get(plan.b + (i * columns + c) * line), plan.inverse));
   }
 }
 
@@ -289,26 +305,38 @@ void split_own_mates(const RealPlan& plan, const float* lines, float* out) {
   out[last + 1] = 0.0f;
 }
 
+// Bins k and their mates, of the eight rows from r on; a, b: a line each of what stands in both.
+[[gnu::always_inline]] inline void split_rows(const RealPlan& plan, std::size_t r, std::size_t c,
+                                              const float* at, const float* mate, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
+  const Complex a = get(at), b = get(mate);
+  const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+  const Complex odd = Complex{(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f} * real_turns(plan, r, c);
+  put_pairs(out + 2 * (rows * c + r), even + odd);
+  put_pairs(out + 2 * (rows * (columns - c) - r - (lanes - 1)),
+            {reversed(even.re - odd.re), reversed(odd.im - even.im)});
+}
+
 void real_two_pass(const RealPlan& plan, const float* in, float* between, float* out) {
   const TwoPassPlan& half = plan.half;
   const std::size_t rows = half.column.length, columns = half.row.length;
+  float* const mates = half.b + together / 2 * columns * line;
   columns_pass(half, in, between);
-  for (std::size_t r = 0; r < rows / 2; r += lanes) {
-    std::size_t row[lanes], mate[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      row[j] = r + j;
-      mate[j] = r + j == 0 ? 0 : rows - (r + j);
+  for (std::size_t first = 0; first < rows / 2; first += together / 2 * lanes) {
+    const std::size_t blocks = least(together / 2, (rows / 2 - first + lanes - 1) / lanes);
+    for (std::size_t i = 0; i < blocks; ++i) {
+      std::size_t row[lanes], mate[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) {
+        row[j] = first + i * lanes + j;
+        mate[j] = row[j] == 0 ? 0 : rows - row[j];
+      }
+      transform_rows(half, between, row, half.b + i * columns * line);
+      transform_rows(half, between, mate, mates + i * columns * line);
     }
-    transform_rows(half, between, row, half.b);
-    transform_rows(half, between, mate, plan.c);
-    for (std::size_t c = 0; c < columns; ++c) {
-      const Complex a = get(half.b + c * line), b = get(plan.c + (columns - 1 - c) * line);
-      const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
-      const Complex odd = Complex{(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f} * real_turns(plan, r, c);
-      put_pairs(out + 2 * (rows * c + r), even + odd);
-      put_pairs(out + 2 * (rows * (columns - c) - r - (lanes - 1)),
-                {reversed(even.re - odd.re), reversed(odd.im - even.im)});
-    }
+    for (std::size_t c = 0; c < columns; ++c)
+      for (std::size_t i = 0; i < blocks; ++i)
+        split_rows(plan, first + i * lanes, c, half.b + (i * columns + c) * line,
+                   mates + (i * columns + columns - 1 - c) * line, out);
   }
   const std::size_t own[lanes] = {0, rows / 2};
   transform_rows(half, between, own, half.b);

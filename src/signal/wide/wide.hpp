@@ -30,6 +30,9 @@ struct LanePlanView {
   const float* turns[48] = {};
 };
 
+// Blocks of eight columns or rows that are worked on together; even.
+inline constexpr std::size_t two_pass_blocks = 4;
+
 // length = columns x rows, both multiples of 8; a transform in two passes over memory.
 struct TwoPassPlan {
   const LanePlanView& column;  // of length `rows`
@@ -37,7 +40,7 @@ struct TwoPassPlan {
   const float* lane_turns;     // `rows` lines: W_length^(l k) in lane l of line k
   std::size_t length;
   bool inverse;  // unscaled
-  float *a, *b;  // scratch of max(rows, columns) lines each
+  float *a, *b;  // scratch of two_pass_blocks x max(rows, columns) lines each
 };
 
 // A real transform of twice the length.
@@ -45,7 +48,6 @@ struct RealPlan {
   const TwoPassPlan& half;
   const float* row_turns;     // rows / 8 lines: W_(2 length)^r in lanes
   const float* column_turns;  // W_(2 length)^(rows c), pairs, c < columns
-  float* c;                   // scratch of `columns` lines
 };
 
 struct Wide {
