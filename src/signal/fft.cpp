@@ -208,14 +208,44 @@ struct FrameFft::Plan {
         half_turns(turns(n, half / 2 + 1)),
         in(half),
         out(half + 1) {}
+  using Frames = std::array<const float*, batch>;
+  [[nodiscard]] Frames frames_of(std::span<const float> samples, std::size_t hop, std::size_t count) const {
+    assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
+    Frames frames;
+    for (std::size_t f = 0; f < batch; ++f) frames[f] = samples.data() + std::min(f, count - 1) * hop;
+    return frames;
+  }
+  [[nodiscard]] const float* turns_of_bins() const { return floats(std::span<const Bin>(half_turns)); }
   // Leaves the spectra of the frames in `out`, a frame a lane.
   const float* run(std::span<const float> samples, std::size_t hop, std::size_t count) {
-    assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
-    std::array<const float*, batch> frames;
-    for (std::size_t f = 0; f < batch; ++f) frames[f] = samples.data() + std::min(f, count - 1) * hop;
-    loops.real_frames(view, floats(std::span<const Bin>(half_turns)), frames.data(), weights.data(),
+    loops.real_frames(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
                       weights.size(), gearhark::floats(in), gearhark::floats(out));
     return gearhark::floats(out);
+  }
+  void powers(std::span<const float> samples, std::size_t hop, std::size_t count, float* power) {
+    loops.frame_powers(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
+                       weights.size(), gearhark::floats(in), gearhark::floats(out), power);
+  }
+  // Sums over 8 x `each` frames from the first sample on: eight stretches of the sound side by side, so that
+  // the second half of one frame lies ready as the first of the next.
+  void add_stretches(std::span<const float> samples, std::size_t hop, std::size_t each) {
+    const std::size_t stretch = (each - 1) * hop + weights.size();
+    side_by_side.resize(stretch * batch);
+    std::array<const float*, batch> from;
+    for (std::size_t p = 0; p < batch; ++p) from[p] = samples.data() + p * each * hop;
+    loops.interleave(from.data(), stretch, side_by_side.data());
+    loops.frame_moments(view, turns_of_bins(), side_by_side.data(), hop, each, weights.data(), weights.size(),
+                        gearhark::floats(in), gearhark::floats(out), second.data(), fourth.data());
+  }
+  // The last, fewer than eight frames.
+  void add_few(std::span<const float> samples, std::size_t hop, std::size_t count) {
+    few.resize((half + 1) * batch);
+    powers(samples, hop, count, few.data());
+    for (std::size_t i = 0; i < few.size(); ++i) {
+      if (i % batch >= count) continue;
+      second[i] += few[i];
+      fourth[i] += few[i] * few[i];
+    }
   }
   std::vector<float> weights;
   std::size_t length, half;
@@ -223,6 +253,7 @@ struct FrameFft::Plan {
   LanePlanView view{lane_plan};
   std::vector<Bin> half_turns;
   Lines in, out;
+  std::vector<float> side_by_side, second, fourth, few;
   const Wide& loops = wide();
 };
 
@@ -252,7 +283,31 @@ void FrameFft::add_power(std::span<const float> samples, std::size_t hop, std::s
 void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,
                           std::span<float> power) const {
   assert(power.size() == bins() * batch);
-  plan_->loops.lane_power(plan_->run(samples, hop, count), bins(), power.data());
+  plan_->powers(samples, hop, count, power.data());
+}
+
+void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
+                           std::span<double> fourth) const {
+  assert(second.size() == bins() && fourth.size() == bins() && hop >= 1);
+  constexpr std::size_t within_cache = 8192;  // samples of a stretch; frames that are summed up in float
+  const std::size_t window = plan_->weights.size();
+  const std::size_t most = std::clamp<std::size_t>(within_cache / hop + 1, 4, 256);
+  std::size_t left = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  while (left > 0) {
+    plan_->second.assign(bins() * batch, 0.0f);
+    plan_->fourth.assign(bins() * batch, 0.0f);
+    const std::size_t each = std::min(most, left / batch), frames = each > 0 ? each * batch : left;
+    if (each > 0)
+      plan_->add_stretches(samples, hop, each);
+    else
+      plan_->add_few(samples, hop, left);
+    for (std::size_t i = 0; i < plan_->second.size(); ++i) {
+      second[i / batch] += static_cast<double>(plan_->second[i]);
+      fourth[i / batch] += static_cast<double>(plan_->fourth[i]);
+    }
+    left -= frames;
+    if (left > 0) samples = samples.subspan(frames * hop);
+  }
 }
 
 }  // namespace gearhark

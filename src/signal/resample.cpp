@@ -237,9 +237,16 @@ bool alike(const StretchedKernels& kernels, const Kernel& kernel, const Samples&
 }  // namespace
 
 std::vector<float> resample_at(std::span<const float> input, double rate_hz, std::span<const double> times) {
+  std::vector<float> out(times.size());
+  resample_at(input, rate_hz, times, out);
+  return out;
+}
+
+void resample_at(std::span<const float> input, double rate_hz, std::span<const double> times,
+                 std::span<float> out) {
+  assert(out.size() == times.size());
   StretchedKernels kernels;
   const Samples samples(input);
-  std::vector<float> out(times.size());
   for (std::size_t first = 0; first < times.size(); first += at_once) {
     const std::size_t count = std::min(at_once, times.size() - first);
     const Kernel& kernel = kernels.for_spacing(spacing_at(times, first, rate_hz));
@@ -249,7 +256,6 @@ std::vector<float> resample_at(std::span<const float> input, double rate_hz, std
     else
       read_by_runs(kernels, samples, rate_hz, times, first, count, out.data());
   }
-  return out;
 }
 
 std::vector<float> resample(std::span<const float> input, double from_hz, double to_hz) {

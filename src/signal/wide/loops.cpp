@@ -9,39 +9,64 @@ constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
 
 // --- The transform: decimation in time, depth first so that short parts stay in the nearest cache. ---
 
-// Transforms of 1 to 5 points, x in place.
-[[gnu::always_inline]] inline void butterfly2(Complex (&x)[5]) {
-  const Complex a = x[0], b = x[1];
+// A register of complex numbers: with more than one register to a line each is worked through by itself, or
+// there would not be enough of them.
+struct Few {
+  Part re, im;
+};
+
+[[gnu::always_inline]] inline Few operator+(Few a, Few b) { return {a.re + b.re, a.im + b.im}; }
+[[gnu::always_inline]] inline Few operator-(Few a, Few b) { return {a.re - b.re, a.im - b.im}; }
+[[gnu::always_inline]] inline Few operator*(Few a, float b) { return {a.re * b, a.im * b}; }
+[[gnu::always_inline]] inline Few turned(Few a, const float* w) {
+  return {a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
+}
+[[gnu::always_inline]] inline Few times_i(Few a) { return {-a.im, a.re}; }
+
+[[gnu::always_inline]] inline Few get_few(const float* at) {
+  Few out;
+  __builtin_memcpy(&out.re, at, sizeof out.re);
+  __builtin_memcpy(&out.im, at + lanes, sizeof out.im);
+  return out;
+}
+[[gnu::always_inline]] inline void put_few(float* at, Few value) {
+  __builtin_memcpy(at, &value.re, sizeof value.re);
+  __builtin_memcpy(at + lanes, &value.im, sizeof value.im);
+}
+
+// Transforms of 1 to 5 and of 8 points, x in place.
+[[gnu::always_inline]] inline void butterfly2(Few (&x)[8]) {
+  const Few a = x[0], b = x[1];
   x[0] = a + b;
   x[1] = a - b;
 }
 
-[[gnu::always_inline]] inline void butterfly3(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly3(Few (&x)[8]) {
   constexpr float sine = 0.866025403784438647f;
-  const Complex both = x[1] + x[2];
-  const Complex across = times_i((x[2] - x[1]) * sine);
-  const Complex middle = x[0] - both * 0.5f;
+  const Few both = x[1] + x[2];
+  const Few across = times_i((x[2] - x[1]) * sine);
+  const Few middle = x[0] - both * 0.5f;
   x[0] = x[0] + both;
   x[1] = middle + across;
   x[2] = middle - across;
 }
 
-[[gnu::always_inline]] inline void butterfly4(Complex (&x)[5]) {
-  const Complex even = x[0] + x[2], even_less = x[0] - x[2];
-  const Complex odd = x[1] + x[3], odd_less = times_i(x[3] - x[1]);
+[[gnu::always_inline]] inline void butterfly4(Few (&x)[8]) {
+  const Few even = x[0] + x[2], even_less = x[0] - x[2];
+  const Few odd = x[1] + x[3], odd_less = times_i(x[3] - x[1]);
   x[0] = even + odd;
   x[1] = even_less + odd_less;
   x[2] = even - odd;
   x[3] = even_less - odd_less;
 }
 
-[[gnu::always_inline]] inline void butterfly5(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly5(Few (&x)[8]) {
   constexpr float c1 = 0.309016994374947424f, c2 = -0.809016994374947424f;  // cos 72, cos 144 degrees
   constexpr float s1 = 0.951056516295153572f, s2 = 0.587785252292473129f;   // sin 72, sin 144 degrees
-  const Complex outer = x[1] + x[4], inner = x[2] + x[3];
-  const Complex outer_less = times_i(x[4] - x[1]), inner_less = times_i(x[3] - x[2]);
-  const Complex a = x[0] + outer * c1 + inner * c2, b = x[0] + outer * c2 + inner * c1;
-  const Complex c = outer_less * s1 + inner_less * s2, d = outer_less * s2 - inner_less * s1;
+  const Few outer = x[1] + x[4], inner = x[2] + x[3];
+  const Few outer_less = times_i(x[4] - x[1]), inner_less = times_i(x[3] - x[2]);
+  const Few a = x[0] + outer * c1 + inner * c2, b = x[0] + outer * c2 + inner * c1;
+  const Few c = outer_less * s1 + inner_less * s2, d = outer_less * s2 - inner_less * s1;
   x[0] = x[0] + outer + inner;
   x[1] = a + c;
   x[2] = b + d;
@@ -49,47 +74,69 @@ constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
   x[4] = a - c;
 }
 
+[[gnu::always_inline]] inline void butterfly8(Few (&x)[8]) {
+  constexpr float half_root = 0.707106781186547524f;
+  Few even[8] = {x[0], x[2], x[4], x[6]}, odd[8] = {x[1], x[3], x[5], x[7]};
+  butterfly4(even);
+  butterfly4(odd);
+  odd[1] = Few{odd[1].re + odd[1].im, odd[1].im - odd[1].re} * half_root;
+  odd[2] = {odd[2].im, -odd[2].re};
+  odd[3] = Few{odd[3].im - odd[3].re, -(odd[3].re + odd[3].im)} * half_root;
+  for (int k = 0; k < 4; ++k) {
+    x[k] = even[k] + odd[k];
+    x[k + 4] = even[k] - odd[k];
+  }
+}
+
 template <unsigned p>
-[[gnu::always_inline]] inline void butterfly(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly(Few (&x)[8]) {
   if constexpr (p == 2) butterfly2(x);
   if constexpr (p == 3) butterfly3(x);
   if constexpr (p == 4) butterfly4(x);
   if constexpr (p == 5) butterfly5(x);
+  if constexpr (p == 8) butterfly8(x);
 }
 
-// p points `step` lines apart, in to out side by side.
+// `count` transforms of p points that are step x count lines apart; a line further each, out side by side.
 template <unsigned p>
-void first_stage(const float* in, std::size_t step, float* out) {
-  Complex x[5];
-  for (unsigned j = 0; j < p; ++j) x[j] = get(in + j * step * line);
-  butterfly<p>(x);
-  for (unsigned j = 0; j < p; ++j) put(out + j * line, x[j]);
+void first_stages(const float* in, std::size_t step, std::size_t count, float* out) {
+  for (std::size_t i = 0; i < count; ++i, in += step * line, out += p * line)
+    for (std::size_t part = 0; part < lanes; part += part_lanes) {
+      Few x[8];
+      for (unsigned j = 0; j < p; ++j) x[j] = get_few(in + j * step * count * line + part);
+      butterfly<p>(x);
+      for (unsigned j = 0; j < p; ++j) put_few(out + j * line + part, x[j]);
+    }
 }
 
 // Joins p transforms of m points that stand one after the other.
 template <unsigned p>
 void join(float* data, std::size_t m, const float* turns) {
-  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1)) {
-    Complex x[5];
-    x[0] = get(data);
-    for (unsigned j = 1; j < p; ++j) x[j] = turned(get(data + j * m * line), turns + 2 * (j - 1));
-    butterfly<p>(x);
-    for (unsigned j = 0; j < p; ++j) put(data + j * m * line, x[j]);
-  }
+  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1))
+    for (std::size_t part = 0; part < lanes; part += part_lanes) {
+      float* from = data + part;
+      Few x[8];
+      x[0] = get_few(from);
+      for (unsigned j = 1; j < p; ++j) x[j] = turned(get_few(from + j * m * line), turns + 2 * (j - 1));
+      butterfly<p>(x);
+      for (unsigned j = 0; j < p; ++j) put_few(from + j * m * line, x[j]);
+    }
 }
 
-void first_stage(unsigned p, const float* in, std::size_t step, float* out) {
+void first_stages(unsigned p, const float* in, std::size_t step, std::size_t count, float* out) {
   switch (p) {
     case 2:
-      return first_stage<2>(in, step, out);
+      return first_stages<2>(in, step, count, out);
     case 3:
-      return first_stage<3>(in, step, out);
+      return first_stages<3>(in, step, count, out);
     case 4:
-      return first_stage<4>(in, step, out);
+      return first_stages<4>(in, step, count, out);
     case 5:
-      return first_stage<5>(in, step, out);
+      return first_stages<5>(in, step, count, out);
+    case 8:
+      return first_stages<8>(in, step, count, out);
     default:
-      return first_stage<1>(in, step, out);
+      return first_stages<1>(in, step, count, out);
   }
 }
 
@@ -112,9 +159,12 @@ void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, 
                     std::size_t step, float* out) {
   const unsigned p = plan.radices[stage];
   const std::size_t m = n / p;
-  if (m == 1) return first_stage(p, in, step, out);
-  for (unsigned j = 0; j < p; ++j)
-    transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
+  if (m == 1) return first_stages(p, in, step, 1, out);
+  if (m == plan.radices[stage + 1])
+    first_stages(static_cast<unsigned>(m), in, step, p, out);
+  else
+    for (unsigned j = 0; j < p; ++j)
+      transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
   join(p, out, m, plan.turns[stage]);
 }
 
@@ -153,11 +203,55 @@ void split_real(float* bins, std::size_t n, const float* turns) {
   }
 }
 
+// Calls use(k, |X[k]|^2) for k = 0..n of such bins, left as they are.
+template <class Use>
+[[gnu::always_inline]] inline void split_power(const float* bins, std::size_t n, const float* turns,
+                                               const Use& use) {
+  const Complex z = get(bins);
+  use(0, (z.re + z.im) * (z.re + z.im));
+  use(n, (z.re - z.im) * (z.re - z.im));
+  std::size_t k = 1;
+  for (; 2 * k < n; ++k) {
+    const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
+    const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+    const Complex odd = turned({(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f}, turns + 2 * k);
+    const Complex sum = even + odd, less = even - odd;
+    use(k, sum.re * sum.re + sum.im * sum.im);
+    use(n - k, less.re * less.re + less.im * less.im);
+  }
+  if (2 * k == n) {
+    const Complex middle = get(bins + k * line);
+    use(k, middle.re * middle.re + middle.im * middle.im);
+  }
+}
+
 void real_frames(const LanePlanView& plan, const float* turns, const float* const* frames,
                  const float* weights, std::size_t used, float* in, float* out) {
   gather_frames(frames, weights, used, 2 * plan.length, in);
   transform(plan, in, out);
   split_real(out, plan.length, turns);
+}
+
+void frame_powers(const LanePlanView& plan, const float* turns, const float* const* frames,
+                  const float* weights, std::size_t used, float* in, float* out, float* power) {
+  gather_frames(frames, weights, used, 2 * plan.length, in);
+  transform(plan, in, out);
+  split_power(out, plan.length, turns, [&](std::size_t k, Lanes p) { store(power + k * lanes, p); });
+}
+
+void frame_moments(const LanePlanView& plan, const float* turns, const float* parts_of, std::size_t hop,
+                   std::size_t count, const float* weights, std::size_t used, float* in, float* out,
+                   float* second, float* fourth) {
+  const std::size_t n = plan.length;
+  __builtin_memset(in + used * lanes, 0, (2 * n - used) * lanes * sizeof(float));
+  for (std::size_t f = 0; f < count; ++f, parts_of += hop * lanes) {
+    for (std::size_t k = 0; k < used; ++k) store(in + k * lanes, load(parts_of + k * lanes) * weights[k]);
+    transform(plan, in, out);
+    split_power(out, n, turns, [&](std::size_t k, Lanes p) {
+      store(second + k * lanes, load(second + k * lanes) + p);
+      store(fourth + k * lanes, load(fourth + k * lanes) + p * p);
+    });
+  }
 }
 
 void unpack(const float* in, std::size_t bins, std::size_t count, float* out) {
@@ -186,13 +280,6 @@ void add_power(const float* in, std::size_t bins, std::size_t count, float* powe
   for (std::size_t k = 0; k < bins; ++k) {
     const Complex x = get(in + k * line);
     power[k] += sum(counted * (x.re * x.re + x.im * x.im));
-  }
-}
-
-void lane_power(const float* in, std::size_t bins, float* power) {
-  for (std::size_t k = 0; k < bins; ++k) {
-    const Complex x = get(in + k * line);
-    store(power + k * lanes, x.re * x.re + x.im * x.im);
   }
 }
 
@@ -624,9 +711,9 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform,       real_frames, unpack,       add_power,   lane_power, two_pass,
-                 real_two_pass,   join_real,   sliding_dots, within,      read_at,    read_between,
-                 complex_windows, block_sums,  interleave,   lane_ranked, log_all};
+const Wide loops{transform,    real_frames,     frame_powers, frame_moments, unpack,      add_power,
+                 two_pass,     real_two_pass,   join_real,    sliding_dots,  within,      read_at,
+                 read_between, complex_windows, block_sums,   interleave,    lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -57,12 +57,18 @@ struct Wide {
   // followed by zeros. turns: W_2n^k, k = 0..n/2. in: n lines of scratch; out: n + 1 lines.
   void (*real_frames)(const LanePlanView& plan, const float* turns, const float* const* frames,
                       const float* weights, std::size_t used, float* in, float* out);
+  // The same frames' powers, power[k * 8 + f]; in: n lines, out: n lines, of scratch.
+  void (*frame_powers)(const LanePlanView& plan, const float* turns, const float* const* frames,
+                       const float* weights, std::size_t used, float* in, float* out, float* power);
+  // second[k * 8 + p] += sum of |X[k]|^2 and fourth, of its square, over `count` frames of eight signals that
+  // lie interleaved, a frame every `hop` samples of each.
+  void (*frame_moments)(const LanePlanView& plan, const float* turns, const float* parts, std::size_t hop,
+                        std::size_t count, const float* weights, std::size_t used, float* in, float* out,
+                        float* second, float* fourth);
   // The first `count` lanes of `bins` lines as rows of complex numbers.
   void (*unpack)(const float* lines, std::size_t bins, std::size_t count, float* out);
   // power[k] += sum of squared magnitudes in the first `count` lanes.
   void (*add_power)(const float* lines, std::size_t bins, std::size_t count, float* power);
-  // power[k * 8 + f] = squared magnitude of line k in lane f.
-  void (*lane_power)(const float* lines, std::size_t bins, float* power);
   // between: as many complex numbers as in and out.
   void (*two_pass)(const TwoPassPlan& plan, const float* in, float* between, float* out);
   // 2 length real numbers to length + 1 bins; between: length complex numbers.
