@@ -665,19 +665,53 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
   return found != 0;
 }
 
-// Floats that are not negative are in the order of their bits. A lower end is built bit by bit from the top,
-// a bit staying where no more than `rank` values lie below, until one value is left above it, the one sought.
+[[gnu::always_inline]] inline Part mean_of(const float* from, std::size_t count) {
+  Part total{};
+  for (std::size_t k = 0; k < count; ++k) {
+    Part here;
+    __builtin_memcpy(&here, from + k * lanes, sizeof here);
+    total += here;
+  }
+  return total * (1.0f / static_cast<float>(count));
+}
+
+// About the square root, to 4 %: half the exponent.
+[[gnu::always_inline]] inline Part rough_root(Part x) {
+  return reinterpret_cast<Part>((reinterpret_cast<Bits>(x) >> 1) + 0x1fbd1df5);
+}
+
+// Which share of the way from `low` to `high` to try next: where the rank should lie, and beyond it a little,
+// away from the nearer end, so that the ends are drawn in by turns.
+[[gnu::always_inline]] inline Part next_share(Bits most, Bits below_low, Bits below_high) {
+  const Part held = __builtin_convertvector(below_high - below_low, Part);
+  const Part sought = __builtin_convertvector(most - below_low, Part) + 0.5f, half = held * 0.5f;
+  const Part beyond = rough_root(held) * 0.25f, up = sought + beyond, down = sought - beyond;
+  const Part above = up < half ? up : half, below = down > half ? down : half;
+  return (sought < half ? above : below) / held;
+}
+
+// Floats that are not negative are in the order of their bits. Two ends are drawn together, `low` with at
+// most `rank` values below it and `high` with more, until one value is left between them or none but equal
+// ones. Every eighth time their bits are halved, whatever the values are. The first try is the mean. Of
+// random values this takes half the turns that halving alone would.
 void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
   const Bits most = Bits{} + static_cast<int>(rank), largest = Bits{} + 0x7f7fffff;
   for (std::size_t i = 0; i < parts; ++i) {
     const float* from = values + i * part_lanes;
-    Bits low{}, below_low{}, below_high = Bits{} + static_cast<int>(count);
-    for (int bit = 1 << 30; bit > 0 && any(below_high - below_low > 1); bit >>= 1) {
-      const Bits tried = low | bit, below = -less_below(from, count, tried);
+    Bits low{}, below_low{}, high = largest + 1, below_high = Bits{} + static_cast<int>(count);
+    Bits tried = reinterpret_cast<Bits>(mean_of(from, count));
+    for (int turn = 1; any((below_high - below_low > 1) & (high - low > 1)); ++turn) {
+      tried = tried > low ? tried : low + 1;
+      tried = tried < high ? tried : high - 1;
+      const Bits below = -less_below(from, count, tried);
       const Bits keep = below <= most;
       low = keep ? tried : low;
       below_low = keep ? below : below_low;
+      high = keep ? high : tried;
       below_high = keep ? below_high : below;
+      const Part bottom = reinterpret_cast<Part>(low), top = reinterpret_cast<Part>(high);
+      const Part there = bottom + (top - bottom) * next_share(most, below_low, below_high);
+      tried = turn % 8 == 0 ? low + (high - low) / 2 : reinterpret_cast<Bits>(there);
     }
     // The smallest value from there on, how many are equal to it, and the smallest beyond.
     Bits value = largest;
