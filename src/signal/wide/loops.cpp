@@ -665,14 +665,36 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
   return found != 0;
 }
 
+// Calls use(which of four, k) for k < count: four sums, of which none waits for another.
+template <class Use>
+[[gnu::always_inline]] inline void by_fours(std::size_t count, const Use& use) {
+  std::size_t k = 0;
+  for (; k + 4 <= count; k += 4)
+    for (std::size_t j = 0; j < 4; ++j) use(j, k + j);
+  for (; k < count; ++k) use(0, k);
+}
+
 [[gnu::always_inline]] inline Part mean_of(const float* from, std::size_t count) {
-  Part total{};
-  for (std::size_t k = 0; k < count; ++k) {
+  Part total[4] = {};
+  by_fours(count, [&](std::size_t j, std::size_t k) {
     Part here;
     __builtin_memcpy(&here, from + k * lanes, sizeof here);
-    total += here;
-  }
-  return total * (1.0f / static_cast<float>(count));
+    total[j] += here;
+  });
+  return ((total[0] + total[1]) + (total[2] + total[3])) * (1.0f / static_cast<float>(count));
+}
+
+[[gnu::always_inline]] inline Bits smaller(Bits a, Bits b) { return a < b ? a : b; }
+
+// The smallest value that is not below `low`.
+[[gnu::always_inline]] inline Bits smallest_from(const float* from, std::size_t count, Bits low) {
+  const Bits largest = Bits{} + 0x7f7fffff;
+  Bits least[4] = {largest, largest, largest, largest};
+  by_fours(count, [&](std::size_t j, std::size_t k) {
+    const Bits a = bits_at(from + k * lanes);
+    least[j] = smaller(least[j], a >= low ? a : largest);
+  });
+  return smaller(smaller(least[0], least[1]), smaller(least[2], least[3]));
 }
 
 // About the square root, to 4 %: half the exponent.
@@ -714,11 +736,7 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
       tried = turn % 8 == 0 ? low + (high - low) / 2 : reinterpret_cast<Bits>(there);
     }
     // The smallest value from there on, how many are equal to it, and the smallest beyond.
-    Bits value = largest;
-    for (std::size_t k = 0; k < count; ++k) {
-      const Bits a = bits_at(from + k * lanes);
-      value = ((a >= low) & (a < value)) ? a : value;
-    }
+    const Bits value = smallest_from(from, count, low);
     __builtin_memcpy(out + i * part_lanes, &value, sizeof value);
     if (!above) continue;
     Bits not_above{}, next = largest;
