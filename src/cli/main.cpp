@@ -9,6 +9,7 @@
 #include <new>
 
 #include "app.hpp"
+#include "gearhark/units/memory.hpp"
 
 namespace {
 
@@ -59,6 +60,7 @@ int run(int count, char** words) {
 int main(int count, char** words) {
   std::signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error like a full disk
   std::set_new_handler(out_of_memory);
+  keep_freed_memory();
   try {
     return run(count, words);
   } catch (const std::bad_alloc&) {

@@ -9,6 +9,7 @@ extern "C" {
 #include <algorithm>
 #include <array>
 #include <cstdint>
+#include <type_traits>
 #include <vector>
 
 #include "magic.hpp"
@@ -95,6 +96,10 @@ void append_samples(const AVFrame& frame, double scale, double offset, std::vect
   for (std::size_t c = 0; c < channels; ++c) {
     const T* from = reinterpret_cast<const T*>(frame.extended_data[planar ? c : 0]) + (planar ? 0 : c);
     const std::size_t step = planar ? 1 : channels;
+    if constexpr (std::is_same_v<T, float>) {
+      for (std::size_t i = 0; i < frames; ++i) out[i * channels + c] = from[i * step];
+      continue;
+    }
     for (std::size_t i = 0; i < frames; ++i)
       out[i * channels + c] = static_cast<float>((static_cast<double>(from[i * step]) - offset) * scale);
   }

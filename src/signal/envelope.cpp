@@ -64,26 +64,10 @@ void compress_power(std::vector<float>& power, std::size_t width) {
 }
 
 std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames) {
-  constexpr std::size_t batch = FrameFft::batch;
   const FrameFft fft(window_weights(frames.window, frames.length), frame_points(frames));
   const std::size_t bins = fft.bins(), count = frame_count(samples.size(), frames);
-  std::vector<float> power(bins * batch);
   std::vector<double> second(bins, 0.0), fourth(bins, 0.0);
-  for (std::size_t first = 0; first < count; first += batch) {
-    const std::size_t held = std::min(batch, count - first);
-    fft.lane_power(samples.subspan(first * frames.hop), frames.hop, held, power);
-    for (std::size_t k = 0; k < bins; ++k) {
-      float* here = power.data() + k * batch;
-      std::fill(here + held, here + batch, 0.0f);
-      float sum = 0.0f, squares = 0.0f;
-      for (std::size_t f = 0; f < batch; ++f) {
-        sum += here[f];
-        squares += here[f] * here[f];
-      }
-      second[k] += static_cast<double>(sum);
-      fourth[k] += static_cast<double>(squares);
-    }
-  }
+  fft.add_moments(samples, frames.hop, second, fourth);
   std::vector<float> out(bins, 0.0f);
   if (count < 2) return out;
   for (std::size_t k = 0; k < bins; ++k)

@@ -23,11 +23,6 @@ constexpr std::size_t long_transform = 16384;
 const float* floats(std::span<const Bin> bins) { return reinterpret_cast<const float*>(bins.data()); }
 float* floats(std::span<Bin> bins) { return reinterpret_cast<float*>(bins.data()); }
 
-// Without the checks for infinities that std::complex makes.
-Bin product(Bin a, Bin b) {
-  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
-}
-
 Bin turn(double part) {
   const double angle = -2.0 * std::numbers::pi * part;
   return {static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
@@ -55,21 +50,31 @@ class LongFft {
       : length_(length),
         column_(rows),
         row_(length / rows),
-        a_(row_.length),
-        b_(row_.length),
+        a_(two_pass_blocks * std::max(rows, row_.length)),
+        b_(a_.size()),
         lane_turns_(rows),
         between_(length) {
     for (std::size_t k = 0; k < rows; ++k)
-      for (std::size_t l = 0; l < 8; ++l) {
-        const Bin w = turn(static_cast<double>(l * k) / static_cast<double>(length));
-        lane_turns_[k].values[l] = w.real();
-        lane_turns_[k].values[8 + l] = w.imag();
-      }
+      for (std::size_t l = 0; l < 8; ++l)
+        set_lane(lane_turns_[k], l, turn(static_cast<double>(l * k) / static_cast<double>(length)));
   }
   void run(const float* in, float* out, bool inverse) {
-    const TwoPassPlan plan{column_view_, row_view_, gearhark::floats(lane_turns_), length_, inverse};
-    loops_.two_pass(plan, in, floats(std::span(between_)), out, gearhark::floats(a_), gearhark::floats(b_));
+    loops_.two_pass(plan(inverse), in, floats(std::span(between_)), out);
   }
+
+ protected:
+  static void set_lane(LaneLine& line, std::size_t lane, Bin value) {
+    line.values[lane] = value.real();
+    line.values[8 + lane] = value.imag();
+  }
+  [[nodiscard]] std::size_t rows() const { return column_.length; }
+  [[nodiscard]] std::size_t columns() const { return row_.length; }
+  TwoPassPlan plan(bool inverse) {
+    return {column_view_,         row_view_,           gearhark::floats(lane_turns_), length_, inverse,
+            gearhark::floats(a_), gearhark::floats(b_)};
+  }
+  float* between() { return floats(std::span(between_)); }
+  const Wide& loops_ = wide();
 
  private:
   std::size_t length_;
@@ -77,12 +82,38 @@ class LongFft {
   LanePlanView column_view_{column_}, row_view_{row_};
   Lines a_, b_, lane_turns_;
   std::vector<Bin> between_;
-  const Wide& loops_ = wide();
 };
 
-std::unique_ptr<LongFft> long_fft(std::size_t length) {
+// Of twice `half` real numbers.
+class LongRealFft : LongFft {
+ public:
+  LongRealFft(std::size_t half, std::size_t rows)
+      : LongFft(half, rows), row_turns_(rows / 8), column_turns_(turns(2 * columns(), columns())) {
+    for (std::size_t r = 0; r < rows; ++r)
+      set_lane(row_turns_[r / 8], r % 8, turn(static_cast<double>(r) / static_cast<double>(2 * half)));
+  }
+  void forward(const float* time, float* bins) {
+    const TwoPassPlan half = plan(false);
+    loops_.real_two_pass(real_plan(half), time, between(), bins);
+  }
+  void inverse(const float* bins, float* time) {
+    packed_.resize(rows() * columns());
+    loops_.join_real(real_plan(plan(true)), bins, floats(std::span(packed_)));
+    run(floats(std::span<const Bin>(packed_)), time, true);
+  }
+
+ private:
+  RealPlan real_plan(const TwoPassPlan& half) {
+    return {half, gearhark::floats(row_turns_), floats(std::span<const Bin>(column_turns_))};
+  }
+  Lines row_turns_;
+  std::vector<Bin> column_turns_, packed_;
+};
+
+template <class Long>
+std::unique_ptr<Long> long_fft(std::size_t length) {
   const std::size_t rows = rows_of(length);
-  return rows == 0 ? nullptr : std::make_unique<LongFft>(length, rows);
+  return rows == 0 ? nullptr : std::make_unique<Long>(length, rows);
 }
 
 template <class State>
@@ -97,7 +128,7 @@ using KissRealPlan = std::unique_ptr<kiss_fftr_state, KissFree<kiss_fftr_state>>
 // --- Complex ---
 
 struct Fft::Plan {
-  explicit Plan(std::size_t n) : length(n), two_pass(long_fft(n)) {
+  explicit Plan(std::size_t n) : length(n), two_pass(long_fft<LongFft>(n)) {
     if (two_pass) return;
     ahead.reset(kiss_fft_alloc(static_cast<int>(n), 0, nullptr, nullptr));
     back.reset(kiss_fft_alloc(static_cast<int>(n), 1, nullptr, nullptr));
@@ -131,45 +162,13 @@ void Fft::inverse(std::span<const Bin> in, std::span<Bin> out) const {
 // --- Real ---
 
 struct RealFft::Plan {
-  explicit Plan(std::size_t n) : length(n), half(n / 2), two_pass(long_fft(half)) {
-    if (two_pass) {
-      half_turns = turns(length, half / 2 + 1);
-      packed.resize(half);
-      return;
-    }
+  explicit Plan(std::size_t n) : length(n), two_pass(long_fft<LongRealFft>(n / 2)) {
+    if (two_pass) return;
     ahead.reset(kiss_fftr_alloc(static_cast<int>(n), 0, nullptr, nullptr));
     back.reset(kiss_fftr_alloc(static_cast<int>(n), 1, nullptr, nullptr));
   }
-  // Even samples as real parts, odd as imaginary; their spectra E and O then make X[k] = E + W O and
-  // X[half - k] = conj(E - W O).
-  void forward_long(const float* time, std::span<Bin> bins) {
-    two_pass->run(time, floats(bins), false);
-    const Bin z = bins[0];
-    bins[0] = {z.real() + z.imag(), 0.0f};
-    bins[half] = {z.real() - z.imag(), 0.0f};
-    for (std::size_t k = 1; 2 * k <= half; ++k) {
-      const Bin a = bins[k], b = std::conj(bins[half - k]);
-      const Bin even = 0.5f * (a + b), less = 0.5f * (a - b);
-      const Bin odd = product(half_turns[k], {less.imag(), -less.real()});
-      bins[k] = even + odd;
-      bins[half - k] = std::conj(even - odd);
-    }
-  }
-  void inverse_long(std::span<const Bin> bins, float* time) {
-    const float first = bins[0].real(), last = bins[half].real();
-    packed[0] = {0.5f * (first + last), 0.5f * (first - last)};
-    for (std::size_t k = 1; 2 * k <= half; ++k) {
-      const Bin a = bins[k], b = std::conj(bins[half - k]);
-      const Bin even = 0.5f * (a + b);
-      const Bin odd = product(std::conj(half_turns[k]), 0.5f * (a - b));
-      packed[k] = even + Bin{-odd.imag(), odd.real()};
-      packed[half - k] = std::conj(even) + Bin{odd.imag(), odd.real()};
-    }
-    two_pass->run(floats(std::span<const Bin>(packed)), time, true);
-  }
-  std::size_t length, half;
-  std::unique_ptr<LongFft> two_pass;
-  std::vector<Bin> half_turns, packed;
+  std::size_t length;
+  std::unique_ptr<LongRealFft> two_pass;
   KissRealPlan ahead, back;
 };
 
@@ -184,14 +183,14 @@ std::size_t RealFft::length() const { return plan_->length; }
 
 void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
-  if (plan_->two_pass) return plan_->forward_long(time.data(), bins);
+  if (plan_->two_pass) return plan_->two_pass->forward(time.data(), floats(bins));
   kiss_fftr(plan_->ahead.get(), time.data(), reinterpret_cast<kiss_fft_cpx*>(bins.data()));
 }
 
 void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
   if (plan_->two_pass)
-    plan_->inverse_long(bins, time.data());
+    plan_->two_pass->inverse(floats(bins), time.data());
   else
     kiss_fftri(plan_->back.get(), reinterpret_cast<const kiss_fft_cpx*>(bins.data()), time.data());
   const float scale = (plan_->two_pass ? 2.0f : 1.0f) / static_cast<float>(length());
@@ -209,14 +208,44 @@ struct FrameFft::Plan {
         half_turns(turns(n, half / 2 + 1)),
         in(half),
         out(half + 1) {}
+  using Frames = std::array<const float*, batch>;
+  [[nodiscard]] Frames frames_of(std::span<const float> samples, std::size_t hop, std::size_t count) const {
+    assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
+    Frames frames;
+    for (std::size_t f = 0; f < batch; ++f) frames[f] = samples.data() + std::min(f, count - 1) * hop;
+    return frames;
+  }
+  [[nodiscard]] const float* turns_of_bins() const { return floats(std::span<const Bin>(half_turns)); }
   // Leaves the spectra of the frames in `out`, a frame a lane.
   const float* run(std::span<const float> samples, std::size_t hop, std::size_t count) {
-    assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
-    std::array<const float*, batch> frames;
-    for (std::size_t f = 0; f < batch; ++f) frames[f] = samples.data() + std::min(f, count - 1) * hop;
-    loops.real_frames(view, floats(std::span<const Bin>(half_turns)), frames.data(), weights.data(),
+    loops.real_frames(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
                       weights.size(), gearhark::floats(in), gearhark::floats(out));
     return gearhark::floats(out);
+  }
+  void powers(std::span<const float> samples, std::size_t hop, std::size_t count, float* power) {
+    loops.frame_powers(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
+                       weights.size(), gearhark::floats(in), gearhark::floats(out), power);
+  }
+  // Sums over 8 x `each` frames from the first sample on: eight stretches of the sound side by side, so that
+  // the second half of one frame lies ready as the first of the next.
+  void add_stretches(std::span<const float> samples, std::size_t hop, std::size_t each) {
+    const std::size_t stretch = (each - 1) * hop + weights.size();
+    side_by_side.resize(stretch * batch);
+    std::array<const float*, batch> from;
+    for (std::size_t p = 0; p < batch; ++p) from[p] = samples.data() + p * each * hop;
+    loops.interleave(from.data(), stretch, side_by_side.data());
+    loops.frame_moments(view, turns_of_bins(), side_by_side.data(), hop, each, weights.data(), weights.size(),
+                        gearhark::floats(in), gearhark::floats(out), second.data(), fourth.data());
+  }
+  // The last, fewer than eight frames.
+  void add_few(std::span<const float> samples, std::size_t hop, std::size_t count) {
+    few.resize((half + 1) * batch);
+    powers(samples, hop, count, few.data());
+    for (std::size_t i = 0; i < few.size(); ++i) {
+      if (i % batch >= count) continue;
+      second[i] += few[i];
+      fourth[i] += few[i] * few[i];
+    }
   }
   std::vector<float> weights;
   std::size_t length, half;
@@ -224,6 +253,7 @@ struct FrameFft::Plan {
   LanePlanView view{lane_plan};
   std::vector<Bin> half_turns;
   Lines in, out;
+  std::vector<float> side_by_side, second, fourth, few;
   const Wide& loops = wide();
 };
 
@@ -253,7 +283,31 @@ void FrameFft::add_power(std::span<const float> samples, std::size_t hop, std::s
 void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,
                           std::span<float> power) const {
   assert(power.size() == bins() * batch);
-  plan_->loops.lane_power(plan_->run(samples, hop, count), bins(), power.data());
+  plan_->powers(samples, hop, count, power.data());
+}
+
+void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
+                           std::span<double> fourth) const {
+  assert(second.size() == bins() && fourth.size() == bins() && hop >= 1);
+  constexpr std::size_t within_cache = 8192;  // samples of a stretch; frames that are summed up in float
+  const std::size_t window = plan_->weights.size();
+  const std::size_t most = std::clamp<std::size_t>(within_cache / hop + 1, 4, 256);
+  std::size_t left = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  while (left > 0) {
+    plan_->second.assign(bins() * batch, 0.0f);
+    plan_->fourth.assign(bins() * batch, 0.0f);
+    const std::size_t each = std::min(most, left / batch), frames = each > 0 ? each * batch : left;
+    if (each > 0)
+      plan_->add_stretches(samples, hop, each);
+    else
+      plan_->add_few(samples, hop, left);
+    for (std::size_t i = 0; i < plan_->second.size(); ++i) {
+      second[i / batch] += static_cast<double>(plan_->second[i]);
+      fourth[i / batch] += static_cast<double>(plan_->fourth[i]);
+    }
+    left -= frames;
+    if (left > 0) samples = samples.subspan(frames * hop);
+  }
 }
 
 }  // namespace gearhark

@@ -4,6 +4,7 @@
 #include <array>
 #include <cassert>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <mutex>
 #include <numbers>
@@ -16,7 +17,7 @@ namespace {
 
 constexpr std::size_t lanes = 8;     // taps come in multiples of this
 constexpr double beta = 9.5;         // Kaiser: 95 dB stop band
-constexpr std::size_t phases = 512;  // rows of an interpolated table per sample
+constexpr std::size_t phases = 256;  // rows of an interpolated table per sample
 
 double sinc(double x) {
   return std::abs(x) < 1e-9 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
@@ -45,35 +46,56 @@ Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
   return kernel;
 }
 
-// The samples with silence on both sides, so that no kernel meets an edge.
-struct Padded {
-  Padded(std::span<const float> samples, std::size_t most_taps)
-      : pad(most_taps), held(samples.size() + 2 * most_taps) {
-    std::copy(samples.begin(), samples.end(), held.begin() + static_cast<std::ptrdiff_t>(pad));
+// Samples with silence beyond the ends.
+class Samples {
+ public:
+  explicit Samples(std::span<const float> all) : all_(all) {
+    assert(all.size() < std::numeric_limits<int>::max());
   }
-  // First sample under a kernel for sample `whole` of `held`.
+  // Positions at which all samples under a kernel exist: from <= position <= to. No such: from > to.
+  struct Clear {
+    double from, to;
+  };
+  [[nodiscard]] Clear clear(const Kernel& kernel) const {
+    const auto reach = static_cast<double>(kernel.taps / 2);
+    return {reach - 1.0, static_cast<double>(all_.size()) - reach - 1.0};
+  }
+  // First sample under a kernel at `whole`, all of which exist.
   [[nodiscard]] const float* under(const Kernel& kernel, std::size_t whole) const {
-    return held.data() + whole - (kernel.taps / 2 - 1);
+    return all_.data() + whole - (kernel.taps / 2 - 1);
   }
-  std::size_t pad;
-  std::vector<float> held;
+  // The samples under a kernel at `whole`, wherever that is.
+  [[nodiscard]] std::vector<float> about(const Kernel& kernel, long whole) const {
+    std::vector<float> out(kernel.taps, 0.0f);
+    const long first = whole - static_cast<long>(kernel.taps / 2 - 1);
+    for (std::size_t k = 0; k < out.size(); ++k) {
+      const long at = first + static_cast<long>(k);
+      if (at >= 0 && at < static_cast<long>(all_.size())) out[k] = all_[static_cast<std::size_t>(at)];
+    }
+    return out;
+  }
+  [[nodiscard]] const float* data() const { return all_.data(); }
+  [[nodiscard]] double size() const { return static_cast<double>(all_.size()); }
+
+ private:
+  std::span<const float> all_;
 };
 
-// Reads positions (in samples) with one kernel; silence beyond the ends.
-void read_with(const Kernel& kernel, const Padded& samples, std::span<const double> positions, float* out) {
-  constexpr std::size_t at_once = 256;
-  std::array<double, at_once> from{};
-  const auto reach = static_cast<double>(kernel.taps / 2), pad = static_cast<double>(samples.pad);
-  const double end = static_cast<double>(samples.held.size()) - reach - 1.0;
-  for (std::size_t first = 0; first < positions.size(); first += at_once) {
-    const std::size_t count = std::min(at_once, positions.size() - first);
-    for (std::size_t i = 0; i < count; ++i) {
-      const double at = positions[first + i] + pad;
-      from[i] = at > reach && at < end ? at - (reach - 1.0) : 0.0;  // there is nothing but padding
-    }
-    wide().read_between(samples.held.data(), from.data(), count, kernel.weights.data(), kernel.taps,
-                        kernel.rows, out + first);
-  }
+// Reads moments (seconds) at which all samples under the kernel exist.
+void read_clear(const Kernel& kernel, const Samples& samples, double rate_hz, std::span<const double> times,
+                float* out) {
+  wide().read_between(samples.data(), times.data(), rate_hz, -static_cast<double>(kernel.taps / 2 - 1),
+                      times.size(), kernel.weights.data(), kernel.taps, kernel.rows, out);
+}
+
+float read_anywhere(const Kernel& kernel, const Samples& samples, double position) {
+  const auto reach = static_cast<double>(kernel.taps / 2);
+  if (!(position > -reach && position < samples.size() + reach)) return 0.0f;
+  const double whole = std::floor(position), part = position - whole;
+  const std::vector<float> near = samples.about(kernel, static_cast<long>(whole));
+  float out = 0.0f;
+  wide().read_between(near.data(), &part, 1.0, 0.0, 1, kernel.weights.data(), kernel.taps, kernel.rows, &out);
+  return out;
 }
 
 // Kernels of resample_at(), one per eighth of an octave of stretch, made when first needed and kept.
@@ -96,7 +118,9 @@ class StretchedKernels {
     }
     return *last_;
   }
-  static std::size_t most_taps() { return 2 * 16 * (1u << (widest / steps_per_octave)) + lanes; }
+  // The spacings that the last kernel is for.
+  [[nodiscard]] double more_than() const { return more_than_; }
+  [[nodiscard]] double up_to() const { return up_to_; }
 
  private:
   static constexpr double unstretched = 1.0 + 1e-6;
@@ -118,7 +142,7 @@ double spacing_at(std::span<const double> times, std::size_t i, double rate_hz) 
   const double before = i > 0 ? std::abs(times[i] - times[i - 1]) : HUGE_VAL;
   const double after = i + 1 < times.size() ? std::abs(times[i + 1] - times[i]) : HUGE_VAL;
   const double nearer = std::min(before, after);
-  return nearer == HUGE_VAL ? 1.0 : nearer * rate_hz;
+  return nearer < HUGE_VAL ? nearer * rate_hz : 1.0;  // not for moments that are no numbers either
 }
 
 // The low-pass of resample() for a lower rate that is `ratio` (<= 1) of the input rate.
@@ -138,56 +162,119 @@ Ratio whole_ratio(double from_hz, double to_hz) {
   return {0, 0};
 }
 
-// Each output falls on a row of the table: one dot product.
-std::vector<float> resample_by(std::span<const float> samples, Ratio ratio) {
+// Outputs that read existing samples alone: first..end-1.
+struct ClearOutputs {
+  std::size_t first, end;
+};
+ClearOutputs clear_outputs(const Kernel& kernel, const Samples& samples, Ratio ratio, std::size_t outputs) {
+  const auto [from, to] = samples.clear(kernel);
+  if (from > to) return {0, 0};
+  const auto first = (static_cast<std::size_t>(from) * ratio.up + ratio.down - 1) / ratio.down;
+  const std::size_t end = std::min(outputs, static_cast<std::size_t>(to) * ratio.up / ratio.down + 1);
+  return first < end ? ClearOutputs{first, end} : ClearOutputs{0, 0};
+}
+
+// Each output falls on a row of the table, every `up`-th on the same: a block of them shares its weights.
+std::vector<float> resample_by(std::span<const float> input, Ratio ratio) {
   const double less = std::min(1.0, static_cast<double>(ratio.up) / static_cast<double>(ratio.down));
   const Kernel kernel = rate_kernel(less, ratio.up);
-  const Padded padded(samples, kernel.taps);
-  std::vector<float> out(samples.size() * ratio.up / ratio.down);
+  const Samples samples(input);
+  std::vector<float> out(input.size() * ratio.up / ratio.down);
+  const auto [first, end] = clear_outputs(kernel, samples, ratio, out.size());
   for (std::size_t i = 0; i < out.size(); ++i) {
+    if (i == first && end > first) i = end;
+    if (i >= out.size()) break;
     const std::size_t at = i * ratio.down;
-    out[i] =
-        wide().dot(padded.under(kernel, padded.pad + at / ratio.up), kernel.row(at % ratio.up), kernel.taps);
+    const std::vector<float> near = samples.about(kernel, static_cast<long>(at / ratio.up));
+    wide().sliding_dots(near.data(), 0, 1, kernel.row(at % ratio.up), kernel.taps, &out[i], 1);
   }
+  const std::size_t block = ratio.up == 1 ? out.size() : 16 * ratio.up;  // what it reads stays in the cache
+  for (std::size_t from = first; from < end; from += block)
+    for (std::size_t i = from; i < std::min(from + ratio.up, end); ++i) {
+      const std::size_t at = i * ratio.down, to = std::min(from + block, end);
+      wide().sliding_dots(samples.under(kernel, at / ratio.up), ratio.down, (to - i - 1) / ratio.up + 1,
+                          kernel.row(at % ratio.up), kernel.taps, out.data() + i, ratio.up);
+    }
   return out;
+}
+
+constexpr std::size_t at_once = 256;  // moments looked at together
+
+// Moments near the recording's ends, or spaced so unevenly that they need several kernels.
+void read_by_runs(StretchedKernels& kernels, const Samples& samples, double rate_hz,
+                  std::span<const double> times, std::size_t first, std::size_t count, float* out) {
+  std::size_t held = 0;  // moments before i that one kernel does for and that are clear of the ends
+  const Kernel* kernel = nullptr;
+  for (std::size_t i = first; i < first + count; ++i) {
+    const Kernel& wanted = kernels.for_spacing(spacing_at(times, i, rate_hz));
+    const auto [from, to] = samples.clear(wanted);
+    const double position = times[i] * rate_hz;
+    const bool clear = position >= from + 0.5 && position <= to - 0.5;
+    if (held > 0 && (!clear || &wanted != kernel)) {
+      read_clear(*kernel, samples, rate_hz, times.subspan(i - held, held), out + i - held);
+      held = 0;
+    }
+    kernel = &wanted;
+    if (clear)
+      ++held;
+    else
+      out[i] = read_anywhere(wanted, samples, position);
+  }
+  const std::size_t end = first + count;
+  if (held > 0) read_clear(*kernel, samples, rate_hz, times.subspan(end - held, held), out + end - held);
+}
+
+// Whether one kernel does for all of these moments and finds samples everywhere. Bounds are drawn in by more
+// than rounding can be.
+bool alike(const StretchedKernels& kernels, const Kernel& kernel, const Samples& samples, double rate_hz,
+           std::span<const double> times) {
+  const auto [from, to] = samples.clear(kernel);
+  return wide().within(times.data(), times.size(), (from + 0.5) / rate_hz, (to - 0.5) / rate_hz,
+                       kernels.more_than() * (1.0 + 1e-12) / rate_hz,
+                       kernels.up_to() * (1.0 - 1e-12) / rate_hz);
 }
 
 }  // namespace
 
-std::vector<float> resample_at(std::span<const float> samples, double rate_hz,
-                               std::span<const double> times) {
-  StretchedKernels kernels;
-  const Padded padded(samples, StretchedKernels::most_taps());
+std::vector<float> resample_at(std::span<const float> input, double rate_hz, std::span<const double> times) {
   std::vector<float> out(times.size());
-  constexpr std::size_t at_once = 256;
-  std::array<double, at_once> positions{};
-  // Runs of neighbours that need the same kernel, in pieces.
-  std::size_t held = 0;
-  const Kernel* kernel = nullptr;
-  for (std::size_t i = 0; i < times.size(); ++i) {
-    const Kernel& wanted = kernels.for_spacing(spacing_at(times, i, rate_hz));
-    if (held == at_once || (held > 0 && &wanted != kernel)) {
-      read_with(*kernel, padded, std::span(positions).first(held), out.data() + i - held);
-      held = 0;
-    }
-    kernel = &wanted;
-    positions[held++] = times[i] * rate_hz;
-  }
-  if (held > 0)
-    read_with(*kernel, padded, std::span(positions).first(held), out.data() + times.size() - held);
+  resample_at(input, rate_hz, times, out);
   return out;
 }
 
-std::vector<float> resample(std::span<const float> samples, double from_hz, double to_hz) {
+void resample_at(std::span<const float> input, double rate_hz, std::span<const double> times,
+                 std::span<float> out) {
+  assert(out.size() == times.size());
+  StretchedKernels kernels;
+  const Samples samples(input);
+  for (std::size_t first = 0; first < times.size(); first += at_once) {
+    const std::size_t count = std::min(at_once, times.size() - first);
+    const Kernel& kernel = kernels.for_spacing(spacing_at(times, first, rate_hz));
+    const std::size_t before = first > 0 ? 1 : 0, after = first + count < times.size() ? 1 : 0;
+    if (alike(kernels, kernel, samples, rate_hz, times.subspan(first - before, before + count + after)))
+      read_clear(kernel, samples, rate_hz, times.subspan(first, count), out.data() + first);
+    else
+      read_by_runs(kernels, samples, rate_hz, times, first, count, out.data());
+  }
+}
+
+std::vector<float> resample(std::span<const float> input, double from_hz, double to_hz) {
   assert(from_hz > 0.0 && to_hz > 0.0);
-  if (from_hz == to_hz) return {samples.begin(), samples.end()};
-  if (const Ratio ratio = whole_ratio(from_hz, to_hz); ratio.up > 0) return resample_by(samples, ratio);
+  if (from_hz == to_hz) return {input.begin(), input.end()};
+  if (const Ratio ratio = whole_ratio(from_hz, to_hz); ratio.up > 0) return resample_by(input, ratio);
   const Kernel kernel = rate_kernel(std::min(1.0, to_hz / from_hz), phases);
-  const Padded padded(samples, kernel.taps);
-  std::vector<float> out(static_cast<std::size_t>(static_cast<double>(samples.size()) * to_hz / from_hz));
-  std::vector<double> positions(out.size());
-  for (std::size_t i = 0; i < out.size(); ++i) positions[i] = static_cast<double>(i) * from_hz / to_hz;
-  read_with(kernel, padded, positions, out.data());
+  const Samples samples(input);
+  const auto [from, to] = samples.clear(kernel);
+  std::vector<float> out(static_cast<std::size_t>(samples.size() * to_hz / from_hz));
+  std::array<double, at_once> positions{};
+  for (std::size_t first = 0; first < out.size(); first += at_once) {
+    const std::size_t count = std::min(at_once, out.size() - first);
+    for (std::size_t i = 0; i < count; ++i) positions[i] = static_cast<double>(first + i) * from_hz / to_hz;
+    if (positions[0] >= from && positions[count - 1] <= to)
+      read_clear(kernel, samples, 1.0, std::span(positions).first(count), out.data() + first);
+    else
+      for (std::size_t i = 0; i < count; ++i) out[first + i] = read_anywhere(kernel, samples, positions[i]);
+  }
   return out;
 }
 

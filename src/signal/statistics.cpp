@@ -115,14 +115,18 @@ std::vector<float> joined_medians(std::span<const float> values, std::size_t wid
     knots.at.push_back(static_cast<double>(from) + 0.5 * static_cast<double>(block - 1));
   for (std::size_t i = 0; i < starts.size(); i += 8)
     medians_of(std::span(starts).subspan(i, std::min<std::size_t>(8, starts.size() - i)), block, knots.value);
-  std::size_t j = 0;
-  for (std::size_t i = 0; i < values.size(); ++i) {
-    const auto x = static_cast<double>(i);
-    while (j + 2 < knots.at.size() && knots.at[j + 1] < x) ++j;
+  // From each knot to the next; the ends are held.
+  for (std::size_t j = 0, i = 0; i < out.size(); ++j) {
     const std::size_t next = std::min(j + 1, knots.at.size() - 1);
-    const double gap = knots.at[next] - knots.at[j];
-    const double part = gap > 0.0 ? std::clamp((x - knots.at[j]) / gap, 0.0, 1.0) : 0.0;
-    out[i] = static_cast<float>(std::lerp(knots.value[j], knots.value[next], part));
+    const bool last = j + 2 >= knots.at.size();
+    const std::size_t end =
+        last ? out.size() : std::min(out.size(), static_cast<std::size_t>(knots.at[next]) + 1);
+    const double gap = knots.at[next] - knots.at[j], over_gap = gap > 0.0 ? 1.0 / gap : 0.0;
+    const double at = knots.at[j], value = knots.value[j], rise = knots.value[next] - value;
+    for (; i < end; ++i) {
+      const double part = std::clamp((static_cast<double>(i) - at) * over_gap, 0.0, 1.0);
+      out[i] = static_cast<float>(value + part * rise);
+    }
   }
   return out;
 }
@@ -160,15 +164,29 @@ double median_absolute_deviation(std::span<const float> values) {
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
   std::vector<double> sums(values.size() + 1, 0.0);
-  for (std::size_t i = 0; i < values.size(); ++i) sums[i + 1] = sums[i] + static_cast<double>(values[i]);
+  std::size_t done = 0;
+  for (; done + 4 <= values.size(); done += 4) {  // each sum waits for one of the four before it only
+    const double a = static_cast<double>(values[done]), b = a + static_cast<double>(values[done + 1]),
+                 c = static_cast<double>(values[done + 2]), d = c + static_cast<double>(values[done + 3]);
+    const double before = sums[done];
+    sums[done + 1] = before + a;
+    sums[done + 2] = before + b;
+    sums[done + 3] = before + (b + c);
+    sums[done + 4] = before + (b + d);
+  }
+  for (; done < values.size(); ++done) sums[done + 1] = sums[done] + static_cast<double>(values[done]);
   std::vector<float> out(values.size());
   const double share = 1.0 / static_cast<double>(2 * (width / 2) + 1);
-  for (std::size_t i = 0; i < values.size(); ++i) {
+  const auto mean = [&](std::size_t i) {
     const auto [from, to] = reach(i, width, values.size());
-    const bool whole = to - from == 2 * (width / 2) + 1;
-    out[i] =
-        static_cast<float>((sums[to] - sums[from]) * (whole ? share : 1.0 / static_cast<double>(to - from)));
-  }
+    return static_cast<float>((sums[to] - sums[from]) / static_cast<double>(to - from));
+  };
+  const std::size_t half = width / 2;
+  const std::size_t first = std::min(half, values.size()), end = std::max(first, values.size() - first);
+  for (std::size_t i = 0; i < first; ++i) out[i] = mean(i);
+  for (std::size_t i = first; i < end; ++i)
+    out[i] = static_cast<float>((sums[i + half + 1] - sums[i - half]) * share);
+  for (std::size_t i = end; i < values.size(); ++i) out[i] = mean(i);
   return out;
 }
 

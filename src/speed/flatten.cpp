@@ -79,9 +79,8 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
   // Silence on both sides, so that no filter meets an edge.
   std::vector<float> padded(samples.size() + taps.size(), 0.0f);
   std::copy(samples.begin(), samples.end(), padded.begin() + half);
-  for (std::size_t i = 0; i < out.samples.size(); ++i)
-    out.samples[i] =
-        wide().dot(padded.data() + i * static_cast<std::size_t>(factor), taps.data(), taps.size());
+  wide().sliding_dots(padded.data(), static_cast<std::size_t>(factor), out.samples.size(), taps.data(),
+                      taps.size(), out.samples.data(), 1);
   return out;
 }
 

@@ -32,12 +32,13 @@ std::vector<double> walk_kernel(double sd_steps) {
 void convolve(const std::vector<double>& in, const std::vector<double>& kernel, std::vector<double>& out) {
   const auto n = static_cast<std::ptrdiff_t>(in.size()),
              reach = static_cast<std::ptrdiff_t>(kernel.size() / 2);
-  for (std::ptrdiff_t j = 0; j < n; ++j) {
-    const auto from = std::max<std::ptrdiff_t>(-reach, -j), to = std::min(reach, n - 1 - j);
-    double sum = 0.0;
-    for (std::ptrdiff_t k = from; k <= to; ++k)
-      sum += kernel[static_cast<std::size_t>(k + reach)] * in[static_cast<std::size_t>(j + k)];
-    out[static_cast<std::size_t>(j)] = sum;
+  std::fill(out.begin(), out.end(), 0.0);
+  // Weight by weight, so that no sum waits for another.
+  for (std::ptrdiff_t k = -reach; k <= reach; ++k) {
+    const double weight = kernel[static_cast<std::size_t>(k + reach)];
+    const auto from = std::max<std::ptrdiff_t>(0, -k), to = std::min(n, n - k);
+    const double* there = in.data() + k;
+    for (std::ptrdiff_t j = from; j < to; ++j) out[static_cast<std::size_t>(j)] += weight * there[j];
   }
 }
 
@@ -51,7 +52,7 @@ double absorb(std::vector<double>& belief, std::span<const double> likelihood) {
 }
 
 // exp(votes - best) with the walk's prior shared out evenly over the frames; returns best.
-double likelihoods(const Votes& votes, std::size_t i, const WalkSettings& walk, std::vector<double>& out) {
+double likelihoods(const Votes& votes, std::size_t i, const WalkSettings& walk, std::span<double> out) {
   const auto nats = votes.frame(i);
   const double best = *std::max_element(nats.begin(), nats.end());
   for (std::size_t j = 0; j < out.size(); ++j) {
@@ -152,12 +153,13 @@ Path likeliest_path(const Votes& votes, WalkSettings walk) {
   Path path{std::vector<double>(n), std::vector<double>(n), 0.0};
   const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
   std::vector<float> forward(n * m);
-  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), likelihood(m);
+  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), all_likelihoods(n * m);
   for (std::size_t i = 0; i < n; ++i) {
     if (i > 0) {
       convolve(belief, kernel, spread);
       belief.swap(spread);
     }
+    const auto likelihood = std::span(all_likelihoods).subspan(i * m, m);
     path.log_evidence += likelihoods(votes, i, walk, likelihood);
     path.log_evidence += absorb(belief, likelihood);
     std::copy(belief.begin(), belief.end(), forward.begin() + static_cast<std::ptrdiff_t>(i * m));
@@ -181,8 +183,7 @@ Path likeliest_path(const Votes& votes, WalkSettings walk) {
     path.deviation[i] = mean;
     path.sd[i] = std::sqrt(
         std::max(second / std::max(sum, 1e-300) - mean * mean, 0.08 * votes.grid.step * votes.grid.step));
-    likelihoods(votes, i, walk, likelihood);
-    absorb(belief, likelihood);
+    absorb(belief, std::span(all_likelihoods).subspan(i * m, m));
     convolve(belief, kernel, spread);
     belief.swap(spread);
   }

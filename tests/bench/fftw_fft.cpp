@@ -125,4 +125,20 @@ void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::
     for (std::size_t f = 0; f < batch; ++f) power[k * batch + f] = std::norm(all[f * bins() + k]);
 }
 
+void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
+                           std::span<double> fourth) const {
+  const std::size_t window = plan_->weights.size();
+  const std::size_t frames = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  for (std::size_t first = 0; first < frames; first += batch) {
+    const std::size_t count = std::min(batch, frames - first);
+    const Bin* all = plan_->run(samples.subspan(first * hop), hop, count);
+    for (std::size_t f = 0; f < count; ++f)
+      for (std::size_t k = 0; k < bins(); ++k) {
+        const auto power = static_cast<double>(std::norm(all[f * bins() + k]));
+        second[k] += power;
+        fourth[k] += power * power;
+      }
+  }
+}
+
 }  // namespace gearhark

@@ -24,6 +24,7 @@
 #include "gearhark/signal/spectrum.hpp"
 #include "gearhark/signal/statistics.hpp"
 #include "gearhark/speed/tracking.hpp"
+#include "gearhark/units/memory.hpp"
 #include "wide/wide.hpp"
 
 namespace {
@@ -111,12 +112,17 @@ float envelope_spectra(std::span<const float> samples, double rate_hz) {
 // Resampled to equal angle of a shaft that speeds up by 3 %, and the power of its spectrum per turn.
 float order_tracked(std::span<const float> samples, double rate_hz) {
   const double duration = static_cast<double>(samples.size()) / rate_hz;
-  std::vector<double> times(good_length(samples.size()));
-  for (std::size_t i = 0; i < times.size(); ++i) {
-    const double u = static_cast<double>(i) / static_cast<double>(times.size());
-    times[i] = duration * u * (1.0 + 0.015 * (1.0 - u));
+  std::vector<float> even(good_length(samples.size()));
+  std::vector<double> times(8192);  // at once
+  const auto count = static_cast<double>(even.size());
+  for (std::size_t first = 0; first < even.size(); first += times.size()) {
+    const auto piece = std::span(even).subspan(first, std::min(times.size(), even.size() - first));
+    for (std::size_t i = 0; i < piece.size(); ++i) {
+      const double u = static_cast<double>(first + i) / count;
+      times[i] = duration * u * (1.0 + 0.015 * (1.0 - u));
+    }
+    resample_at(samples, rate_hz, std::span(times).first(piece.size()), piece);
   }
-  const std::vector<float> even = resample_at(samples, rate_hz, times);
   std::vector<std::complex<float>> bins(even.size() / 2 + 1);
   RealFft(even.size()).forward(even, bins);
   float most = 0.0f;
@@ -169,6 +175,7 @@ void time_pipeline(const Car& car, Recording recording) {
 
 int main(int count, char** words) {
   if (count < 3) return 2;
+  keep_freed_memory();  // as the program does
   if (count > 3 && std::strcmp(words[3], "--baseline") == 0) set_width(Width::baseline);
   const auto car = load_car(words[1]);
   auto recording = time_core(words[2]);

@@ -110,6 +110,39 @@ TEST_CASE("a jump in the times changes no value beside it") {
   CHECK(worst_db(resample_at(samples, 8000.0, times), tone(1000.0), times, 0) < -80.0);
 }
 
+TEST_CASE("a moment is read the same alone with its neighbours as among thousands, whatever their spacing") {
+  // Wobbles about the spacing at which the kernel changes, and runs out of both ends.
+  const auto samples = sampled(tone(900.0), 8000.0, 6000);
+  std::vector<double> times(6201);
+  double at = -0.01;
+  for (std::size_t i = 0; i < times.size(); ++i) {
+    const double wobble = i < 3000 ? 0.1 * std::sin(0.01 * static_cast<double>(i)) : 0.001;
+    times[i] = at;
+    at += (1.0 + wobble) / 8000.0;
+  }
+  const auto all = resample_at(samples, 8000.0, times);
+  CHECK(all.front() == 0.0f);
+  CHECK(all.back() == 0.0f);
+  float worst = 0.0f;
+  for (std::size_t i = 1; i + 1 < times.size(); ++i) {
+    const auto three = resample_at(samples, 8000.0, std::span(times).subspan(i - 1, 3));
+    worst = std::max(worst, std::abs(three[1] - all[i]));
+  }
+  CHECK(worst < 1e-6f);
+}
+
+TEST_CASE("moments that are no numbers read silence and spoil no others") {
+  const auto samples = sampled(tone(900.0), 8000.0, 4000);
+  auto times = regular(8000.0, 4000);
+  for (double& t : times) t += 0.3 / 8000.0;
+  const auto right = resample_at(samples, 8000.0, times);
+  times[1000] = std::nan("");
+  const auto got = resample_at(samples, 8000.0, times);
+  CHECK(got[1000] == 0.0f);
+  for (std::size_t i = 0; i < got.size(); ++i)
+    if (i < 999 || i > 1001) CHECK(got[i] == Approx(right[i]).margin(1e-6));
+}
+
 TEST_CASE("outside the recording there is silence, and an empty recording is silent everywhere") {
   const std::vector<float> ones(100, 1.0f);
   const std::vector<double> times{-5.0, -4.9995, -0.0165, -0.016, 0.05, 0.0505, 0.1165, 0.117, 9.0, 9.0005};

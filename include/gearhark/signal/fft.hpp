@@ -67,6 +67,10 @@ class FrameFft {
   // power[k] += |X[k]|^2 of each of those frames; power: bins().
   void add_power(std::span<const float> samples, std::size_t hop, std::size_t count,
                  std::span<float> power) const;
+  // second[k] += |X[k]|^2 and fourth[k] += |X[k]|^4 of all frames that lie wholly in `samples`, one every
+  // `hop`; both: bins().
+  void add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
+                   std::span<double> fourth) const;
   // power[k * batch + f] = |X[k]|^2 of frame f; power: bins() x batch. Beyond `count` the last frame is
   // repeated.
   void lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,

@@ -13,6 +13,9 @@ namespace gearhark {
 // than the samples, the kernel is stretched to their spacing, so that what lies above 0.6 of the local rate
 // is gone and what lies under 0.37 of it (0.4 less one step of the stretch) is kept.
 std::vector<float> resample_at(std::span<const float> samples, double rate_hz, std::span<const double> times);
+// The same into `out`, of as many values as times: for those who make their times piece by piece.
+void resample_at(std::span<const float> samples, double rate_hz, std::span<const double> times,
+                 std::span<float> out);
 
 // At another rate, in either direction. Output i is the signal at i / to_hz seconds; there are
 // floor(size * to_hz / from_hz) of them. Linear phase, no delay. Flat within 0.001 dB up to 0.41 of the lower

@@ -42,15 +42,17 @@ using Bits [[gnu::vector_size(part_lanes * sizeof(int))]] = int;
 }
 
 // e^x to 2e-6 relative for x < 88; below -86 as at -86. 2^whole by its exponent bits, 2^part by Taylor's
-// series.
+// series, its coefficients the powers of log 2 over factorials.
 [[gnu::always_inline]] inline Lanes exponential(Lanes x) {
   constexpr float shifter = 12582912.0f;  // 1.5 x 2^23: added, it leaves a whole number in the lowest bits
   for (std::size_t i = 0; i < parts; ++i) {
     const Part least = Part{} - 86.0f;
     const Part octaves = (x.part[i] > least ? x.part[i] : least) * 1.44269504f;
     const Part shifted = octaves + shifter;
-    const Part t = (octaves - (shifted - shifter)) * 0.69314718f;
-    const Part part = 1.0f + t * (1.0f + t * (0.5f + t * (1.0f / 6 + t * (1.0f / 24 + t * (1.0f / 120)))));
+    const Part t = octaves - (shifted - shifter);
+    const Part part =
+        1.0f + t * (0.693147181f +
+                    t * (0.240226507f + t * (0.0555041087f + t * (0.00961812911f + t * 0.00133335581f))));
     x.part[i] = part * reinterpret_cast<Part>((reinterpret_cast<Bits>(shifted) << 23) + 0x3f800000);
   }
   return x;

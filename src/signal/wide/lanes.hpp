@@ -81,7 +81,8 @@ struct Complex {
 }
 
 // Below: get_pairs() and put_pairs() for the usual form in memory, 8 pairs of real and imaginary part;
-// transpose(): lane j of row i becomes lane i of row j; sum() of all lanes.
+// transpose(): lane j of row i becomes lane i of row j; sum() of all lanes; sums(): sum() of row i in lane i;
+// reversed(): last lane first.
 #ifdef __AVX2__
 
 [[gnu::always_inline]] inline Complex get_pairs(const float* at) {
@@ -117,6 +118,26 @@ struct Complex {
 [[gnu::always_inline]] inline float sum(Lanes v) {
   const Part a = v.part[0];
   return ((a[0] + a[4]) + (a[2] + a[6])) + ((a[1] + a[5]) + (a[3] + a[7]));
+}
+
+[[gnu::always_inline]] inline Lanes sums(const Lanes (&rows)[lanes]) {
+  Part halves[4], quarters[2];
+  for (int i = 0; i < 4; ++i) {
+    const Part a = rows[i].part[0], b = rows[i + 4].part[0];
+    halves[i] = __builtin_shufflevector(a, b, 0, 1, 2, 3, 8, 9, 10, 11) +
+                __builtin_shufflevector(a, b, 4, 5, 6, 7, 12, 13, 14, 15);
+  }
+  for (int i = 0; i < 2; ++i) {
+    const Part a = halves[2 * i], b = halves[2 * i + 1];
+    quarters[i] = __builtin_shufflevector(a, b, 0, 1, 8, 9, 4, 5, 12, 13) +
+                  __builtin_shufflevector(a, b, 2, 3, 10, 11, 6, 7, 14, 15);
+  }
+  return {__builtin_shufflevector(quarters[0], quarters[1], 0, 2, 8, 10, 4, 6, 12, 14) +
+          __builtin_shufflevector(quarters[0], quarters[1], 1, 3, 9, 11, 5, 7, 13, 15)};
+}
+
+[[gnu::always_inline]] inline Lanes reversed(Lanes v) {
+  return {__builtin_shufflevector(v.part[0], v.part[0], 7, 6, 5, 4, 3, 2, 1, 0)};
 }
 
 #else
@@ -163,6 +184,23 @@ struct Complex {
 [[gnu::always_inline]] inline float sum(Lanes v) {
   const Part a = v.part[0] + v.part[1];
   return (a[0] + a[2]) + (a[1] + a[3]);
+}
+
+[[gnu::always_inline]] inline Lanes sums(const Lanes (&rows)[lanes]) {
+  Lanes out;
+  for (std::size_t i = 0; i < parts; ++i) {
+    const Lanes* four = rows + 4 * i;
+    Part a = four[0].part[0] + four[0].part[1], b = four[1].part[0] + four[1].part[1];
+    Part c = four[2].part[0] + four[2].part[1], d = four[3].part[0] + four[3].part[1];
+    transpose_square(a, b, c, d);
+    out.part[i] = (a + c) + (b + d);
+  }
+  return out;
+}
+
+[[gnu::always_inline]] inline Lanes reversed(Lanes v) {
+  return {__builtin_shufflevector(v.part[1], v.part[1], 3, 2, 1, 0),
+          __builtin_shufflevector(v.part[0], v.part[0], 3, 2, 1, 0)};
 }
 
 #endif

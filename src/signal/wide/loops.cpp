@@ -9,39 +9,64 @@ constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
 
 // --- The transform: decimation in time, depth first so that short parts stay in the nearest cache. ---
 
-// Transforms of 1 to 5 points, x in place.
-[[gnu::always_inline]] inline void butterfly2(Complex (&x)[5]) {
-  const Complex a = x[0], b = x[1];
+// A register of complex numbers: with more than one register to a line each is worked through by itself, or
+// there would not be enough of them.
+struct Few {
+  Part re, im;
+};
+
+[[gnu::always_inline]] inline Few operator+(Few a, Few b) { return {a.re + b.re, a.im + b.im}; }
+[[gnu::always_inline]] inline Few operator-(Few a, Few b) { return {a.re - b.re, a.im - b.im}; }
+[[gnu::always_inline]] inline Few operator*(Few a, float b) { return {a.re * b, a.im * b}; }
+[[gnu::always_inline]] inline Few turned(Few a, const float* w) {
+  return {a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
+}
+[[gnu::always_inline]] inline Few times_i(Few a) { return {-a.im, a.re}; }
+
+[[gnu::always_inline]] inline Few get_few(const float* at) {
+  Few out;
+  __builtin_memcpy(&out.re, at, sizeof out.re);
+  __builtin_memcpy(&out.im, at + lanes, sizeof out.im);
+  return out;
+}
+[[gnu::always_inline]] inline void put_few(float* at, Few value) {
+  __builtin_memcpy(at, &value.re, sizeof value.re);
+  __builtin_memcpy(at + lanes, &value.im, sizeof value.im);
+}
+
+// Transforms of 1 to 5 and of 8 points, x in place.
+[[gnu::always_inline]] inline void butterfly2(Few (&x)[8]) {
+  const Few a = x[0], b = x[1];
   x[0] = a + b;
   x[1] = a - b;
 }
 
-[[gnu::always_inline]] inline void butterfly3(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly3(Few (&x)[8]) {
   constexpr float sine = 0.866025403784438647f;
-  const Complex both = x[1] + x[2];
-  const Complex across = times_i((x[2] - x[1]) * sine);
-  const Complex middle = x[0] - both * 0.5f;
+  const Few both = x[1] + x[2];
+  const Few across = times_i((x[2] - x[1]) * sine);
+  const Few middle = x[0] - both * 0.5f;
   x[0] = x[0] + both;
   x[1] = middle + across;
   x[2] = middle - across;
 }
 
-[[gnu::always_inline]] inline void butterfly4(Complex (&x)[5]) {
-  const Complex even = x[0] + x[2], even_less = x[0] - x[2];
-  const Complex odd = x[1] + x[3], odd_less = times_i(x[3] - x[1]);
+[[gnu::always_inline]] inline void butterfly4(Few (&x)[8]) {
+  const Few even = x[0] + x[2], even_less = x[0] - x[2];
+  const Few odd = x[1] + x[3], odd_less = times_i(x[3] - x[1]);
   x[0] = even + odd;
   x[1] = even_less + odd_less;
   x[2] = even - odd;
   x[3] = even_less - odd_less;
 }
 
-[[gnu::always_inline]] inline void butterfly5(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly5(Few (&x)[8]) {
   constexpr float c1 = 0.309016994374947424f, c2 = -0.809016994374947424f;  // cos 72, cos 144 degrees
   constexpr float s1 = 0.951056516295153572f, s2 = 0.587785252292473129f;   // sin 72, sin 144 degrees
-  const Complex outer = x[1] + x[4], inner = x[2] + x[3];
-  const Complex outer_less = times_i(x[4] - x[1]), inner_less = times_i(x[3] - x[2]);
-  const Complex a = x[0] + outer * c1 + inner * c2, b = x[0] + outer * c2 + inner * c1;
-  const Complex c = outer_less * s1 + inner_less * s2, d = outer_less * s2 - inner_less * s1;
+  const Few outer = x[1] + x[4], inner = x[2] + x[3];
+  const Few outer_less = times_i(x[4] - x[1]), inner_less = times_i(x[3] - x[2]);
+  const Few a = x[0] + outer * c1 + inner * c2, b = x[0] + outer * c2 + inner * c1;
+  const Few c = outer_less * s1 + inner_less * s2, d = outer_less * s2 - inner_less * s1;
   x[0] = x[0] + outer + inner;
   x[1] = a + c;
   x[2] = b + d;
@@ -49,47 +74,69 @@ constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
   x[4] = a - c;
 }
 
+[[gnu::always_inline]] inline void butterfly8(Few (&x)[8]) {
+  constexpr float half_root = 0.707106781186547524f;
+  Few even[8] = {x[0], x[2], x[4], x[6]}, odd[8] = {x[1], x[3], x[5], x[7]};
+  butterfly4(even);
+  butterfly4(odd);
+  odd[1] = Few{odd[1].re + odd[1].im, odd[1].im - odd[1].re} * half_root;
+  odd[2] = {odd[2].im, -odd[2].re};
+  odd[3] = Few{odd[3].im - odd[3].re, -(odd[3].re + odd[3].im)} * half_root;
+  for (int k = 0; k < 4; ++k) {
+    x[k] = even[k] + odd[k];
+    x[k + 4] = even[k] - odd[k];
+  }
+}
+
 template <unsigned p>
-[[gnu::always_inline]] inline void butterfly(Complex (&x)[5]) {
+[[gnu::always_inline]] inline void butterfly(Few (&x)[8]) {
   if constexpr (p == 2) butterfly2(x);
   if constexpr (p == 3) butterfly3(x);
   if constexpr (p == 4) butterfly4(x);
   if constexpr (p == 5) butterfly5(x);
+  if constexpr (p == 8) butterfly8(x);
 }
 
-// p points `step` lines apart, in to out side by side.
+// `count` transforms of p points that are step x count lines apart; a line further each, out side by side.
 template <unsigned p>
-void first_stage(const float* in, std::size_t step, float* out) {
-  Complex x[5];
-  for (unsigned j = 0; j < p; ++j) x[j] = get(in + j * step * line);
-  butterfly<p>(x);
-  for (unsigned j = 0; j < p; ++j) put(out + j * line, x[j]);
+void first_stages(const float* in, std::size_t step, std::size_t count, float* out) {
+  for (std::size_t i = 0; i < count; ++i, in += step * line, out += p * line)
+    for (std::size_t part = 0; part < lanes; part += part_lanes) {
+      Few x[8];
+      for (unsigned j = 0; j < p; ++j) x[j] = get_few(in + j * step * count * line + part);
+      butterfly<p>(x);
+      for (unsigned j = 0; j < p; ++j) put_few(out + j * line + part, x[j]);
+    }
 }
 
 // Joins p transforms of m points that stand one after the other.
 template <unsigned p>
 void join(float* data, std::size_t m, const float* turns) {
-  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1)) {
-    Complex x[5];
-    x[0] = get(data);
-    for (unsigned j = 1; j < p; ++j) x[j] = turned(get(data + j * m * line), turns + 2 * (j - 1));
-    butterfly<p>(x);
-    for (unsigned j = 0; j < p; ++j) put(data + j * m * line, x[j]);
-  }
+  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1))
+    for (std::size_t part = 0; part < lanes; part += part_lanes) {
+      float* from = data + part;
+      Few x[8];
+      x[0] = get_few(from);
+      for (unsigned j = 1; j < p; ++j) x[j] = turned(get_few(from + j * m * line), turns + 2 * (j - 1));
+      butterfly<p>(x);
+      for (unsigned j = 0; j < p; ++j) put_few(from + j * m * line, x[j]);
+    }
 }
 
-void first_stage(unsigned p, const float* in, std::size_t step, float* out) {
+void first_stages(unsigned p, const float* in, std::size_t step, std::size_t count, float* out) {
   switch (p) {
     case 2:
-      return first_stage<2>(in, step, out);
+      return first_stages<2>(in, step, count, out);
     case 3:
-      return first_stage<3>(in, step, out);
+      return first_stages<3>(in, step, count, out);
     case 4:
-      return first_stage<4>(in, step, out);
+      return first_stages<4>(in, step, count, out);
     case 5:
-      return first_stage<5>(in, step, out);
+      return first_stages<5>(in, step, count, out);
+    case 8:
+      return first_stages<8>(in, step, count, out);
     default:
-      return first_stage<1>(in, step, out);
+      return first_stages<1>(in, step, count, out);
   }
 }
 
@@ -112,9 +159,12 @@ void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, 
                     std::size_t step, float* out) {
   const unsigned p = plan.radices[stage];
   const std::size_t m = n / p;
-  if (m == 1) return first_stage(p, in, step, out);
-  for (unsigned j = 0; j < p; ++j)
-    transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
+  if (m == 1) return first_stages(p, in, step, 1, out);
+  if (m == plan.radices[stage + 1])
+    first_stages(static_cast<unsigned>(m), in, step, p, out);
+  else
+    for (unsigned j = 0; j < p; ++j)
+      transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
   join(p, out, m, plan.turns[stage]);
 }
 
@@ -153,11 +203,55 @@ void split_real(float* bins, std::size_t n, const float* turns) {
   }
 }
 
+// Calls use(k, |X[k]|^2) for k = 0..n of such bins, left as they are.
+template <class Use>
+[[gnu::always_inline]] inline void split_power(const float* bins, std::size_t n, const float* turns,
+                                               const Use& use) {
+  const Complex z = get(bins);
+  use(0, (z.re + z.im) * (z.re + z.im));
+  use(n, (z.re - z.im) * (z.re - z.im));
+  std::size_t k = 1;
+  for (; 2 * k < n; ++k) {
+    const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
+    const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+    const Complex odd = turned({(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f}, turns + 2 * k);
+    const Complex sum = even + odd, less = even - odd;
+    use(k, sum.re * sum.re + sum.im * sum.im);
+    use(n - k, less.re * less.re + less.im * less.im);
+  }
+  if (2 * k == n) {
+    const Complex middle = get(bins + k * line);
+    use(k, middle.re * middle.re + middle.im * middle.im);
+  }
+}
+
 void real_frames(const LanePlanView& plan, const float* turns, const float* const* frames,
                  const float* weights, std::size_t used, float* in, float* out) {
   gather_frames(frames, weights, used, 2 * plan.length, in);
   transform(plan, in, out);
   split_real(out, plan.length, turns);
+}
+
+void frame_powers(const LanePlanView& plan, const float* turns, const float* const* frames,
+                  const float* weights, std::size_t used, float* in, float* out, float* power) {
+  gather_frames(frames, weights, used, 2 * plan.length, in);
+  transform(plan, in, out);
+  split_power(out, plan.length, turns, [&](std::size_t k, Lanes p) { store(power + k * lanes, p); });
+}
+
+void frame_moments(const LanePlanView& plan, const float* turns, const float* parts_of, std::size_t hop,
+                   std::size_t count, const float* weights, std::size_t used, float* in, float* out,
+                   float* second, float* fourth) {
+  const std::size_t n = plan.length;
+  __builtin_memset(in + used * lanes, 0, (2 * n - used) * lanes * sizeof(float));
+  for (std::size_t f = 0; f < count; ++f, parts_of += hop * lanes) {
+    for (std::size_t k = 0; k < used; ++k) store(in + k * lanes, load(parts_of + k * lanes) * weights[k]);
+    transform(plan, in, out);
+    split_power(out, n, turns, [&](std::size_t k, Lanes p) {
+      store(second + k * lanes, load(second + k * lanes) + p);
+      store(fourth + k * lanes, load(fourth + k * lanes) + p * p);
+    });
+  }
 }
 
 void unpack(const float* in, std::size_t bins, std::size_t count, float* out) {
@@ -189,15 +283,10 @@ void add_power(const float* in, std::size_t bins, std::size_t count, float* powe
   }
 }
 
-void lane_power(const float* in, std::size_t bins, float* power) {
-  for (std::size_t k = 0; k < bins; ++k) {
-    const Complex x = get(in + k * line);
-    store(power + k * lanes, x.re * x.re + x.im * x.im);
-  }
-}
-
 // --- Long transforms: columns eight at a time, turned, then rows eight at a time. Every access to the long
 // arrays is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
+
+[[gnu::always_inline]] inline std::size_t least(std::size_t a, std::size_t b) { return a < b ? a : b; }
 
 [[gnu::always_inline]] inline Complex exchanged(Complex a, bool inverse) {
   return inverse ? Complex{a.im, a.re} : a;
@@ -205,54 +294,156 @@ void lane_power(const float* in, std::size_t bins, float* power) {
 
 // Lane l of line k times W_length^((first + l) k), as W^(first k), by repeated multiplication in double
 // precision, times W^(l k).
-void turn_columns(const TwoPassPlan& plan, float* data, std::size_t first) {
+void turn_columns(const TwoPassPlan& plan, const float* from, float* to, std::size_t first) {
   const double angle = -6.283185307179586477 * static_cast<double>(first) / static_cast<double>(plan.length);
   const double step_re = __builtin_cos(angle), step_im = __builtin_sin(angle);
   double re = 1.0, im = 0.0;
   for (std::size_t k = 0; k < plan.column.length; ++k) {
     const float both[2] = {static_cast<float>(re), static_cast<float>(im)};
-    put(data + k * line, turned(get(data + k * line) * get(plan.lane_turns + k * line), both));
+    put(to + k * line, turned(get(from + k * line) * get(plan.lane_turns + k * line), both));
     const double next = re * step_re - im * step_im;
     im = re * step_im + im * step_re;
     re = next;
   }
 }
 
-void columns_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
+// Neighbouring lines of the long arrays are read and written together, or each would cost a look into the
+// tables of pages.
+constexpr std::size_t together = two_pass_blocks;
+
+// `out` then holds, block by block of eight columns, a line for each row.
+void columns_pass(const TwoPassPlan& plan, const float* in, float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t c = 0; c < columns; c += lanes) {
+  for (std::size_t first = 0; first < columns; first += together * lanes) {
+    const std::size_t blocks = least(together, (columns - first) / lanes);
     for (std::size_t r = 0; r < rows; ++r)
-      put(a + r * line, exchanged(get_pairs(in + 2 * (r * columns + c)), plan.inverse));
-    transform(plan.column, a, b);
-    turn_columns(plan, b, c);
-    for (std::size_t r = 0; r < rows; ++r) put(out + 2 * (r * columns + c), get(b + r * line));
-  }
-}
-
-// `in` holds blocks of eight columns in lane form, as columns_pass() leaves them.
-void rows_pass(const TwoPassPlan& plan, const float* in, float* out, float* a, float* b) {
-  const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t r = 0; r < rows; r += lanes) {
-    for (std::size_t c = 0; c < columns; c += lanes) {
-      Lanes re[lanes], im[lanes];
-      for (std::size_t j = 0; j < lanes; ++j) {
-        const Complex block = get(in + 2 * ((r + j) * columns + c));
-        re[j] = block.re;
-        im[j] = block.im;
-      }
-      transpose(re);
-      transpose(im);
-      for (std::size_t j = 0; j < lanes; ++j) put(a + (c + j) * line, {re[j], im[j]});
+      for (std::size_t i = 0; i < blocks; ++i)
+        put(plan.a + (i * rows + r) * line,
+            exchanged(get_pairs(in + 2 * (r * columns + first + i * lanes)), plan.inverse));
+    for (std::size_t i = 0; i < blocks; ++i, out += rows * line) {
+      transform(plan.column, plan.a + i * rows * line, plan.b);
+      turn_columns(plan, plan.b, out, first + i * lanes);
     }
-    transform(plan.row, a, b);
-    for (std::size_t c = 0; c < columns; ++c)
-      put_pairs(out + 2 * (c * rows + r), exchanged(get(b + c * line), plan.inverse));
   }
 }
 
-void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b) {
-  columns_pass(plan, in, between, a, b);
-  rows_pass(plan, between, out, a, b);
+// The transform of eight rows, one a lane, of what columns_pass() leaves.
+void transform_rows(const TwoPassPlan& plan, const float* in, const std::size_t (&row)[lanes], float* out) {
+  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  for (std::size_t c = 0; c < columns; c += lanes, in += rows * line) {
+    Lanes re[lanes], im[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const Complex block = get(in + row[j] * line);
+      re[j] = block.re;
+      im[j] = block.im;
+    }
+    transpose(re);
+    transpose(im);
+    for (std::size_t j = 0; j < lanes; ++j) put(plan.a + (c + j) * line, {re[j], im[j]});
+  }
+  transform(plan.row, plan.a, out);
+}
+
+void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out) {
+  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  columns_pass(plan, in, between);
+  for (std::size_t r = 0; r < rows; r += together * lanes) {
+    const std::size_t blocks = least(together, (rows - r) / lanes);
+    for (std::size_t i = 0; i < blocks; ++i) {
+      std::size_t row[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) row[j] = r + i * lanes + j;
+      transform_rows(plan, between, row, plan.b + i * columns * line);
+    }
+    for (std::size_t c = 0; c < columns; ++c)
+      for (std::size_t i = 0; i < blocks; ++i)
+        put_pairs(out + 2 * (c * rows + r + i * lanes),
+                  exchanged(get(plan.b + (i * columns + c) * line), plan.inverse));
+  }
+}
+
+// --- Long real transforms: of half the length, even samples as real parts, odd as imaginary, taken apart as
+// in split_real(). Bin k = row + rows column has its mate in row rows - row, column columns - 1 - column; in
+// row 0, in column columns - column. ---
+
+// W^k for eight rows from r on, r a multiple of 8, and one column, W that of the real length.
+[[gnu::always_inline]] inline Complex real_turns(const RealPlan& plan, std::size_t r, std::size_t c) {
+  return turned(get(plan.row_turns + r / lanes * line), plan.column_turns + 2 * c);
+}
+
+// The bins of row 0 and of the row in the middle, which are their own mates; lanes 0 and 1 of `lines`.
+void split_own_mates(const RealPlan& plan, const float* lines, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
+  for (std::size_t lane = 0; lane < 2; ++lane) {
+    const std::size_t row = lane * rows / 2;
+    for (std::size_t c = 0; c < columns; ++c) {
+      const float* a = lines + c * line + lane;
+      const float* b = lines + (lane == 0 ? (columns - c) % columns : columns - 1 - c) * line + lane;
+      const float even_re = 0.5f * (a[0] + b[0]), even_im = 0.5f * (a[lanes] - b[lanes]);
+      const float odd_re = 0.5f * (a[lanes] + b[lanes]), odd_im = 0.5f * (b[0] - a[0]);
+      const float* w = plan.row_turns + row / lanes * line + row % lanes;
+      const float* v = plan.column_turns + 2 * c;
+      const float re = w[0] * v[0] - w[lanes] * v[1], im = w[0] * v[1] + w[lanes] * v[0];
+      out[2 * (row + rows * c)] = even_re + odd_re * re - odd_im * im;
+      out[2 * (row + rows * c) + 1] = even_im + odd_re * im + odd_im * re;
+    }
+  }
+  const std::size_t last = 2 * rows * columns;
+  out[last] = lines[0] - lines[lanes];
+  out[last + 1] = 0.0f;
+}
+
+// Bins k and their mates, of the eight rows from r on; a, b: a line each of what stands in both.
+[[gnu::always_inline]] inline void split_rows(const RealPlan& plan, std::size_t r, std::size_t c,
+                                              const float* at, const float* mate, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
+  const Complex a = get(at), b = get(mate);
+  const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
+  const Complex odd = Complex{(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f} * real_turns(plan, r, c);
+  put_pairs(out + 2 * (rows * c + r), even + odd);
+  put_pairs(out + 2 * (rows * (columns - c) - r - (lanes - 1)),
+            {reversed(even.re - odd.re), reversed(odd.im - even.im)});
+}
+
+void real_two_pass(const RealPlan& plan, const float* in, float* between, float* out) {
+  const TwoPassPlan& half = plan.half;
+  const std::size_t rows = half.column.length, columns = half.row.length;
+  float* const mates = half.b + together / 2 * columns * line;
+  columns_pass(half, in, between);
+  for (std::size_t first = 0; first < rows / 2; first += together / 2 * lanes) {
+    const std::size_t blocks = least(together / 2, (rows / 2 - first + lanes - 1) / lanes);
+    for (std::size_t i = 0; i < blocks; ++i) {
+      std::size_t row[lanes], mate[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) {
+        row[j] = first + i * lanes + j;
+        mate[j] = row[j] == 0 ? 0 : rows - row[j];
+      }
+      transform_rows(half, between, row, half.b + i * columns * line);
+      transform_rows(half, between, mate, mates + i * columns * line);
+    }
+    for (std::size_t c = 0; c < columns; ++c)
+      for (std::size_t i = 0; i < blocks; ++i)
+        split_rows(plan, first + i * lanes, c, half.b + (i * columns + c) * line,
+                   mates + (i * columns + columns - 1 - c) * line, out);
+  }
+  const std::size_t own[lanes] = {0, rows / 2};
+  transform_rows(half, between, own, half.b);
+  split_own_mates(plan, half.b, out);
+}
+
+// What real_two_pass() takes apart put together again: bins 0..half to `out`, half numbers that make the real
+// signal when transformed back.
+void join_real(const RealPlan& plan, const float* in, float* out) {
+  const std::size_t rows = plan.half.column.length, columns = plan.half.row.length, half = rows * columns;
+  for (std::size_t c = 0; c < columns; ++c)
+    for (std::size_t r = 0; r < rows; r += lanes) {
+      const std::size_t k = rows * c + r;
+      const Complex a = get_pairs(in + 2 * k), mate = get_pairs(in + 2 * (half - k - (lanes - 1)));
+      const Complex b{reversed(mate.re), -reversed(mate.im)}, w = real_turns(plan, r, c);
+      const Complex even = (a + b) * 0.5f, odd = (a - b) * 0.5f * Complex{w.re, -w.im};
+      put_pairs(out + 2 * k, even + times_i(odd));
+    }
+  out[0] = 0.5f * (in[0] + in[2 * half]);
+  out[1] = 0.5f * (in[0] - in[2 * half]);
 }
 
 // --- Filters ---
@@ -268,38 +459,135 @@ float dot(const float* a, const float* b, std::size_t taps) {
   return sum(even + odd);
 }
 
-float dot_between(const float* x, const float* low, const float* high, float part, std::size_t taps) {
-  Lanes total{};
-  for (std::size_t k = 0; k < taps; k += lanes) {
-    const Lanes a = load(low + k);
-    total = total + load(x + k) * (a + (load(high + k) - a) * part);
+// As many at once as there are registers for.
+void sliding_dots(const float* x, std::size_t hop, std::size_t count, const float* weights, std::size_t taps,
+                  float* out, std::size_t apart) {
+  constexpr std::size_t at_once = lanes / parts;
+  std::size_t i = 0;
+  for (; i + at_once <= count; i += at_once, x += at_once * hop) {
+    Lanes total[lanes] = {};
+    for (std::size_t k = 0; k < taps; k += lanes) {
+      const Lanes w = load(weights + k);
+      for (std::size_t j = 0; j < at_once; ++j) total[j] = total[j] + load(x + j * hop + k) * w;
+    }
+    float sum_of[lanes];
+    store(sum_of, sums(total));
+    for (std::size_t j = 0; j < at_once; ++j) out[(i + j) * apart] = sum_of[j];
   }
-  return sum(total);
+  for (; i < count; ++i, x += hop) out[i * apart] = dot(x, weights, taps);
+}
+
+// Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
+// the next row.
+struct Places {
+  int whole[lanes], row[lanes];
+  float part[lanes];
+};
+
+[[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
+                                            std::size_t rows) {
+  Places out;
+  double fine[lanes];
+  const auto fineness = static_cast<double>(rows);
+  for (std::size_t j = 0; j < lanes; ++j) {
+    const double at = position[j] * scale + shift;
+    out.whole[j] = static_cast<int>(at);
+    fine[j] = (at - static_cast<double>(out.whole[j])) * fineness;
+  }
+  for (std::size_t j = 0; j < lanes; ++j) {
+    out.row[j] = static_cast<int>(fine[j]);
+    out.part[j] = static_cast<float>(fine[j] - static_cast<double>(out.row[j]));
+  }
+  return out;
+}
+
+// Calls use(eight positions, first output, how many) over `count` of them; the last is repeated.
+template <class Use>
+[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, const Use& use) {
+  std::size_t i = 0;
+  for (; i + lanes <= count; i += lanes) use(position + i, i, lanes);
+  if (i == count) return;
+  double rest[lanes];
+  for (std::size_t j = 0; j < lanes; ++j) rest[j] = position[i + j < count ? i + j : count - 1];
+  use(rest, i, count - i);
+}
+
+[[gnu::always_inline]] inline void store_first(float* to, Lanes values, std::size_t count) {
+  if (count == lanes) return store(to, values);
+  float all_of[lanes];
+  store(all_of, values);
+  for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; ++i) {
-    const auto whole = static_cast<long>(position[i]);
-    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
-    const float* weights = table + static_cast<std::size_t>(static_cast<long>(fine + 0.5)) * taps;
-    const float* from = x + whole;
-    Lanes total{};
-    for (std::size_t k = 0; k < taps; k += lanes) total = total + load(from + k) * load(weights + k);
-    out[i] = sum(total);
-  }
+  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
+    const Places at = places(from, 1.0, 0.0, rows);
+    Lanes total[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const float* samples = x + at.whole[j];
+      const float* weights = table + static_cast<std::size_t>(at.row[j] + (at.part[j] >= 0.5f)) * taps;
+      total[j] = Lanes{};
+      for (std::size_t k = 0; k < taps; k += lanes)
+        total[j] = total[j] + load(samples + k) * load(weights + k);
+    }
+    store_first(out + first, sums(total), held);
+  });
 }
 
-void read_between(const float* x, const double* position, std::size_t count, const float* table,
-                  std::size_t taps, std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; ++i) {
-    const auto whole = static_cast<long>(position[i]);
-    const double fine = (position[i] - static_cast<double>(whole)) * static_cast<double>(rows);
-    const auto row = static_cast<long>(fine);
-    const float* low = table + static_cast<std::size_t>(row) * taps;
-    out[i] =
-        dot_between(x + whole, low, low + taps, static_cast<float>(fine - static_cast<double>(row)), taps);
+[[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
+                                                     double shift, std::size_t count, const float* table,
+                                                     std::size_t taps, std::size_t rows, float* out) {
+  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
+    const Places at = places(from, scale, shift, rows);
+    Lanes total[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const float* samples = x + at.whole[j];
+      const float* weights = table + static_cast<std::size_t>(at.row[j]) * taps;
+      Lanes low{}, high{};
+      for (std::size_t k = 0; k < taps; k += lanes) {
+        const Lanes here = load(samples + k);
+        low = low + here * load(weights + k);
+        high = high + here * load(weights + taps + k);
+      }
+      total[j] = low + (high - low) * at.part[j];
+    }
+    store_first(out + first, sums(total), held);
+  });
+}
+
+void read_between(const float* x, const double* position, double scale, double shift, std::size_t count,
+                  const float* table, std::size_t taps, std::size_t rows, float* out) {
+  if (taps == 32) return read_between_with(x, position, scale, shift, count, table, 32, rows, out);
+  if (taps == 40) return read_between_with(x, position, scale, shift, count, table, 40, rows, out);
+  read_between_with(x, position, scale, shift, count, table, taps, rows, out);
+}
+
+bool within(const double* values, std::size_t count, double low, double high, double least_step,
+            double most_step) {
+  constexpr std::size_t wide = part_lanes / 2;
+  using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
+  using Flags [[gnu::vector_size(wide * sizeof(double))]] = long;
+  const Doubles bottom = Doubles{} + low, top = Doubles{} + high;
+  const Doubles least = Doubles{} + least_step, most = Doubles{} + most_step;
+  Flags fine = Flags{} - 1;
+  std::size_t i = 0;
+  for (; i + wide < count; i += wide) {
+    Doubles here, next;
+    __builtin_memcpy(&here, values + i, sizeof here);
+    __builtin_memcpy(&next, values + i + 1, sizeof next);
+    Doubles step = next - here;
+    step = step < 0.0 ? -step : step;
+    fine &= (here >= bottom) & (here <= top) & (step >= least) & (step <= most);
   }
+  bool all_fine = true;
+  for (std::size_t j = 0; j < wide; ++j) all_fine = all_fine && fine[j] != 0;
+  for (; i < count; ++i) {
+    all_fine = all_fine && values[i] >= low && values[i] <= high;
+    const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
+    all_fine = all_fine && step >= least_step && step <= most_step;
+  }
+  return all_fine;
 }
 
 void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
@@ -377,26 +665,78 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
   return found != 0;
 }
 
-// Floats that are not negative are in the order of their bits. A lower end is built bit by bit from the top,
-// a bit staying where no more than `rank` values lie below, until one value is left above it, the one sought.
+// Calls use(which of four, k) for k < count: four sums, of which none waits for another.
+template <class Use>
+[[gnu::always_inline]] inline void by_fours(std::size_t count, const Use& use) {
+  std::size_t k = 0;
+  for (; k + 4 <= count; k += 4)
+    for (std::size_t j = 0; j < 4; ++j) use(j, k + j);
+  for (; k < count; ++k) use(0, k);
+}
+
+[[gnu::always_inline]] inline Part mean_of(const float* from, std::size_t count) {
+  Part total[4] = {};
+  by_fours(count, [&](std::size_t j, std::size_t k) {
+    Part here;
+    __builtin_memcpy(&here, from + k * lanes, sizeof here);
+    total[j] += here;
+  });
+  return ((total[0] + total[1]) + (total[2] + total[3])) * (1.0f / static_cast<float>(count));
+}
+
+[[gnu::always_inline]] inline Bits smaller(Bits a, Bits b) { return a < b ? a : b; }
+
+// The smallest value that is not below `low`.
+[[gnu::always_inline]] inline Bits smallest_from(const float* from, std::size_t count, Bits low) {
+  const Bits largest = Bits{} + 0x7f7fffff;
+  Bits least[4] = {largest, largest, largest, largest};
+  by_fours(count, [&](std::size_t j, std::size_t k) {
+    const Bits a = bits_at(from + k * lanes);
+    least[j] = smaller(least[j], a >= low ? a : largest);
+  });
+  return smaller(smaller(least[0], least[1]), smaller(least[2], least[3]));
+}
+
+// About the square root, to 4 %: half the exponent.
+[[gnu::always_inline]] inline Part rough_root(Part x) {
+  return reinterpret_cast<Part>((reinterpret_cast<Bits>(x) >> 1) + 0x1fbd1df5);
+}
+
+// Which share of the way from `low` to `high` to try next: where the rank should lie, and beyond it a little,
+// away from the nearer end, so that the ends are drawn in by turns.
+[[gnu::always_inline]] inline Part next_share(Bits most, Bits below_low, Bits below_high) {
+  const Part held = __builtin_convertvector(below_high - below_low, Part);
+  const Part sought = __builtin_convertvector(most - below_low, Part) + 0.5f, half = held * 0.5f;
+  const Part beyond = rough_root(held) * 0.25f, up = sought + beyond, down = sought - beyond;
+  const Part above = up < half ? up : half, below = down > half ? down : half;
+  return (sought < half ? above : below) / held;
+}
+
+// Floats that are not negative are in the order of their bits. Two ends are drawn together, `low` with at
+// most `rank` values below it and `high` with more, until one value is left between them or none but equal
+// ones. Every eighth time their bits are halved, whatever the values are. The first try is the mean. Of
+// random values this takes half the turns that halving alone would.
 void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
   const Bits most = Bits{} + static_cast<int>(rank), largest = Bits{} + 0x7f7fffff;
   for (std::size_t i = 0; i < parts; ++i) {
     const float* from = values + i * part_lanes;
-    Bits low{}, below_low{}, below_high = Bits{} + static_cast<int>(count);
-    for (int bit = 1 << 30; bit > 0 && any(below_high - below_low > 1); bit >>= 1) {
-      const Bits tried = low | bit, below = -less_below(from, count, tried);
+    Bits low{}, below_low{}, high = largest + 1, below_high = Bits{} + static_cast<int>(count);
+    Bits tried = reinterpret_cast<Bits>(mean_of(from, count));
+    for (int turn = 1; any((below_high - below_low > 1) & (high - low > 1)); ++turn) {
+      tried = tried > low ? tried : low + 1;
+      tried = tried < high ? tried : high - 1;
+      const Bits below = -less_below(from, count, tried);
       const Bits keep = below <= most;
       low = keep ? tried : low;
       below_low = keep ? below : below_low;
+      high = keep ? high : tried;
       below_high = keep ? below_high : below;
+      const Part bottom = reinterpret_cast<Part>(low), top = reinterpret_cast<Part>(high);
+      const Part there = bottom + (top - bottom) * next_share(most, below_low, below_high);
+      tried = turn % 8 == 0 ? low + (high - low) / 2 : reinterpret_cast<Bits>(there);
     }
     // The smallest value from there on, how many are equal to it, and the smallest beyond.
-    Bits value = largest;
-    for (std::size_t k = 0; k < count; ++k) {
-      const Bits a = bits_at(from + k * lanes);
-      value = ((a >= low) & (a < value)) ? a : value;
-    }
+    const Bits value = smallest_from(from, count, low);
     __builtin_memcpy(out + i * part_lanes, &value, sizeof value);
     if (!above) continue;
     Bits not_above{}, next = largest;
@@ -423,9 +763,9 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform,       real_frames, unpack,      add_power,   lane_power,
-                 two_pass,        dot,         dot_between, read_at,     read_between,
-                 complex_windows, block_sums,  interleave,  lane_ranked, log_all};
+const Wide loops{transform,    real_frames,     frame_powers, frame_moments, unpack,      add_power,
+                 two_pass,     real_two_pass,   join_real,    sliding_dots,  within,      read_at,
+                 read_between, complex_windows, block_sums,   interleave,    lane_ranked, log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -30,6 +30,9 @@ struct LanePlanView {
   const float* turns[48] = {};
 };
 
+// Blocks of eight columns or rows that are worked on together; even.
+inline constexpr std::size_t two_pass_blocks = 4;
+
 // length = columns x rows, both multiples of 8; a transform in two passes over memory.
 struct TwoPassPlan {
   const LanePlanView& column;  // of length `rows`
@@ -37,6 +40,14 @@ struct TwoPassPlan {
   const float* lane_turns;     // `rows` lines: W_length^(l k) in lane l of line k
   std::size_t length;
   bool inverse;  // unscaled
+  float *a, *b;  // scratch of two_pass_blocks x max(rows, columns) lines each
+};
+
+// A real transform of twice the length.
+struct RealPlan {
+  const TwoPassPlan& half;
+  const float* row_turns;     // rows / 8 lines: W_(2 length)^r in lanes
+  const float* column_turns;  // W_(2 length)^(rows c), pairs, c < columns
 };
 
 struct Wide {
@@ -46,25 +57,38 @@ struct Wide {
   // followed by zeros. turns: W_2n^k, k = 0..n/2. in: n lines of scratch; out: n + 1 lines.
   void (*real_frames)(const LanePlanView& plan, const float* turns, const float* const* frames,
                       const float* weights, std::size_t used, float* in, float* out);
+  // The same frames' powers, power[k * 8 + f]; in: n lines, out: n lines, of scratch.
+  void (*frame_powers)(const LanePlanView& plan, const float* turns, const float* const* frames,
+                       const float* weights, std::size_t used, float* in, float* out, float* power);
+  // second[k * 8 + p] += sum of |X[k]|^2 and fourth, of its square, over `count` frames of eight signals that
+  // lie interleaved, a frame every `hop` samples of each.
+  void (*frame_moments)(const LanePlanView& plan, const float* turns, const float* parts, std::size_t hop,
+                        std::size_t count, const float* weights, std::size_t used, float* in, float* out,
+                        float* second, float* fourth);
   // The first `count` lanes of `bins` lines as rows of complex numbers.
   void (*unpack)(const float* lines, std::size_t bins, std::size_t count, float* out);
   // power[k] += sum of squared magnitudes in the first `count` lanes.
   void (*add_power)(const float* lines, std::size_t bins, std::size_t count, float* power);
-  // power[k * 8 + f] = squared magnitude of line k in lane f.
-  void (*lane_power)(const float* lines, std::size_t bins, float* power);
-  // between: as many complex numbers as in and out; a, b: scratch of max(rows, columns) lines each.
-  void (*two_pass)(const TwoPassPlan& plan, const float* in, float* between, float* out, float* a, float* b);
-  // sum of a[k] b[k]; taps a multiple of 8.
-  float (*dot)(const float* a, const float* b, std::size_t taps);
-  // sum of x[k] (low[k] + part (high[k] - low[k]))
-  float (*dot_between)(const float* x, const float* low, const float* high, float part, std::size_t taps);
-  // out[i] = x read at position[i] >= 0 samples: the nearest of `rows` + 1 rows of `taps` weights (a multiple
-  // of 8) between one sample and the next, on the samples from the whole position on.
+  // between: as many complex numbers as in and out.
+  void (*two_pass)(const TwoPassPlan& plan, const float* in, float* between, float* out);
+  // 2 length real numbers to length + 1 bins; between: length complex numbers.
+  void (*real_two_pass)(const RealPlan& plan, const float* in, float* between, float* out);
+  // length + 1 bins to `length` numbers whose inverse transform holds even samples as real parts, odd as
+  // imaginary.
+  void (*join_real)(const RealPlan& plan, const float* in, float* out);
+  // out[i * apart] = sum over k < taps of x[i * hop + k] weights[k], i < count; taps a multiple of 8.
+  void (*sliding_dots)(const float* x, std::size_t hop, std::size_t count, const float* weights,
+                       std::size_t taps, float* out, std::size_t apart);
+  // Whether all values lie in low..high and all distances between neighbours in least_step..most_step.
+  bool (*within)(const double* values, std::size_t count, double low, double high, double least_step,
+                 double most_step);
+  // out[i] = x read at position[i] samples, >= 0 and below 2^31: the nearest of `rows` + 1 rows of `taps`
+  // weights (a multiple of 8) between one sample and the next, on the samples from the whole position on.
   void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
                   std::size_t taps, std::size_t rows, float* out);
-  // The same between two rows (there are `rows` + 1).
-  void (*read_between)(const float* x, const double* position, std::size_t count, const float* table,
-                       std::size_t taps, std::size_t rows, float* out);
+  // The same at position[i] * scale + shift, between two rows (there are `rows` + 1).
+  void (*read_between)(const float* x, const double* position, double scale, double shift, std::size_t count,
+                       const float* table, std::size_t taps, std::size_t rows, float* out);
   // out[i] (pairs) = sum over k < width of z[i * hop + k] taps[k], z and taps real and imaginary parts apart.
   void (*complex_windows)(const float* re, const float* im, const float* taps_re, const float* taps_im,
                           std::size_t width, std::size_t hop, std::size_t count, float* out);

@@ -1,0 +1,38 @@
+#include "gearhark/units/memory.hpp"
+
+#include <cstdint>
+#include <cstdlib>
+
+#if defined(__linux__) && defined(__GLIBC__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#define GEARHARK_TELLS_MALLOC
+#include <malloc.h>
+#include <sys/mman.h>
+#endif
+
+namespace gearhark {
+
+#ifdef GEARHARK_TELLS_MALLOC
+
+// Room is asked for once and given back to malloc, which keeps its addresses and touches none of it; what is
+// taken from there later comes in pages of 2 MB.
+void keep_freed_memory() {
+  constexpr std::size_t room = std::size_t{256} << 20, page = std::size_t{2} << 20;
+  mallopt(M_MMAP_MAX, 0);
+  mallopt(M_TRIM_THRESHOLD, 1 << 30);
+  if (void* first = std::malloc(room)) {
+    const std::uintptr_t from = (reinterpret_cast<std::uintptr_t>(first) + page - 1) / page * page;
+    const std::uintptr_t to = (reinterpret_cast<std::uintptr_t>(first) + room) / page * page;
+    madvise(reinterpret_cast<void*>(from), to - from, MADV_HUGEPAGE);
+    std::free(first);
+  }
+  mallopt(M_MMAP_THRESHOLD, 32 << 20);
+  mallopt(M_MMAP_MAX, 65536);
+}
+
+#else
+
+void keep_freed_memory() {}
+
+#endif
+
+}  // namespace gearhark
