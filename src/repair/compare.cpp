@@ -176,8 +176,8 @@ Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& r
   out.engine_bound = place.engine_bound;
   const EnvelopeSpectra& spectra = spectra_for(*place.spectra, candidate.fault);
   if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].bins() == 0) return out;
-  const auto seen = comb_seen(spectra, *followed->family, place.fundamental, place.modulation, candidate.slip,
-                              candidate.group);
+  const auto seen =
+      comb_seen(spectra, *followed->family, place.fundamental, side, candidate.slip, candidate.group);
   // Of a comb of twenty lines a fault may make three: those that show are followed, or all where none does.
   const bool any = std::any_of(seen.begin(), seen.end(), [](const CombSeen& l) { return l.chance < shows; });
   for (const CombSeen& line : seen)

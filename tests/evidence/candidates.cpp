@@ -1,11 +1,13 @@
 #include "gearhark/evidence/candidates.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
 
 #include "../heron.hpp"
 #include "../noise.hpp"
+#include "gearhark/car/driveline.hpp"
 #include "gearhark/evidence/heard_run.hpp"
 
 using namespace gearhark;
@@ -61,4 +63,20 @@ TEST_CASE("a ball joint that clicks six times per turn of its wheel is heard as 
   REQUIRE(car);
   CHECK(most(*car, "outer_joint_left", Fault::dry_joint, with_knocks(*car, 6.0)) > 12.0);
   CHECK(most(*car, "outer_joint_left", Fault::dry_joint, with_knocks(*car, 7.3)) < 3.0);
+}
+
+TEST_CASE("a machine that knocks at its turns, a little behind its belt, comes before every bearing") {
+  const auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/dunlin_front_drive.toml");
+  REQUIRE(car);
+  const auto rates = shaft_rates(*car, {Gear{"3"}, Clutch::engaged});
+  REQUIRE(rates);
+  const double pump = std::abs(rates->at("water_pump").wheel);
+  const std::vector<Candidate> candidates = gather(*car, {with_knocks(*car, 0.99 * pump)});
+  const auto likeliest =
+      std::max_element(candidates.begin(), candidates.end(), [](const auto& a, const auto& b) {
+        const auto nats = [](const Candidate& c) { return c.healthy ? -100.0 : c.log_factor; };
+        return nats(a) < nats(b);
+      });
+  CHECK(likeliest->part == "water_pump");
+  CHECK(likeliest->log_factor > 12.0);
 }

@@ -83,8 +83,14 @@ def as_second(rest, cause):
 
 
 def explain_away(candidates):
+    for c in candidates:
+        if c.family["fault"] == "worn machine" and c.nats > 0:
+            c.nats = max(0, c.nats - 8)
     for machine in strong(candidates, True):
         for suspect in strong(candidates, False):
+            if (suspect.family["fault"] == "worn machine" and
+                    np.isclose(suspect.family["fundamental"], machine.family["fundamental"], 1e-3)):
+                continue
             rest = left(suspect, machine)
             machine_left = max(0, left(machine, suspect))
             if (machine.nats + max(0, rest) + 3 > suspect.nats + machine_left or
