@@ -209,6 +209,38 @@ TEST_CASE("eight frames at once have the spectra FFTW finds one by one, whatever
   }
 }
 
+TEST_CASE(
+    "sums of powers over all frames are those of the frames one by one, whatever their number and hop") {
+  for (const Width width : {Width::widest, Width::baseline}) {
+    const WithWidth with(width);
+    for (const std::size_t samples : {60u, 64u, 700u, 9000u, 100000u})
+      for (const std::size_t hop : {7u, 32u, 64u}) {
+        INFO(samples << " samples, hop " << hop);
+        const auto time = noise(samples, 11);
+        const std::size_t frames = samples < 64 ? 0 : (samples - 64) / hop + 1;
+        const FrameFft fft(std::vector<float>(64, 1.0f), 80);
+        std::vector<double> second(fft.bins(), 0.0), fourth(fft.bins(), 0.0);
+        std::vector<double> wanted_second(fft.bins(), 0.0), wanted_fourth(fft.bins(), 0.0);
+        fft.add_moments(time, hop, second, fourth);
+        for (std::size_t f = 0; f < frames; ++f) {
+          std::vector<float> padded(80, 0.0f);
+          std::copy_n(time.begin() + static_cast<std::ptrdiff_t>(f * hop), 64, padded.begin());
+          const auto bins = fftw_real(padded);
+          for (std::size_t k = 0; k < bins.size(); ++k) {
+            wanted_second[k] += std::norm(bins[k]);
+            wanted_fourth[k] += std::norm(bins[k]) * std::norm(bins[k]);
+          }
+        }
+        for (std::size_t k = 0; k < fft.bins(); ++k) {
+          // Faint bins have the rounding of the strong ones: 64 is a frame's power.
+          const double power = 64.0 * static_cast<double>(frames);
+          CHECK(second[k] == Approx(wanted_second[k]).epsilon(2e-6).margin(2e-6 * power));
+          CHECK(fourth[k] == Approx(wanted_fourth[k]).epsilon(4e-6).margin(4e-6 * 64.0 * power));
+        }
+      }
+  }
+}
+
 TEST_CASE("long transforms do not depend on the instruction set") {
   const WithWidth with(Width::baseline);
   const auto time = noise(1u << 17, 5);
