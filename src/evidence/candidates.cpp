@@ -497,6 +497,7 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
     if (of == part && !healthy && (!fault || its_fault == *fault))
       candidates.push_back(judge(car, key, track, runs));
   }
+  allow_for_turning(candidates);
   for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate);
   return candidates;
 }

@@ -79,4 +79,5 @@ TEST_CASE("a machine that knocks at its turns, a little behind its belt, comes b
       });
   CHECK(likeliest->part == "water_pump");
   CHECK(likeliest->log_factor > 12.0);
+  CHECK(most(*car, "water_pump", Fault::worn_machine, with_knocks(*car, 1.07 * pump)) < 3.0);
 }
