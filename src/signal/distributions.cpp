@@ -13,8 +13,14 @@ namespace {
 constexpr double precision = 1e-16;
 constexpr int most_terms = 100000;
 
+// std::lgamma leaves the sign in a variable of the C library that all threads share.
+double log_gamma(double a) {
+  int sign = 0;
+  return lgamma_r(a, &sign);
+}
+
 // ln of x^a e^-x / Gamma(a), which both expansions below have in front.
-double log_front(double a, double x) { return a * std::log(x) - x - std::lgamma(a); }
+double log_front(double a, double x) { return a * std::log(x) - x - log_gamma(a); }
 
 // ln P(a, x) by its power series; quick for x < a + 1.
 double log_lower_by_series(double a, double x) {
@@ -68,8 +74,8 @@ double beta_by_fraction(double a, double b, double x) {
     const double odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
     return {(i - 1) % 2 == 0 ? even : odd, 1.0};
   });
-  const double log_scale = std::lgamma(a + b) - std::lgamma(a) - std::lgamma(b) + a * std::log(x) +
-                           b * std::log1p(-x) - std::log(a);
+  const double log_scale =
+      log_gamma(a + b) - log_gamma(a) - log_gamma(b) + a * std::log(x) + b * std::log1p(-x) - std::log(a);
   return std::exp(log_scale) * fraction;
 }
 
