@@ -45,12 +45,10 @@ std::vector<TrackingLine> if_heard(const AngleSearch& search, const Line& turn,
 
 }  // namespace
 
-std::vector<TrackingLine> loud_machines(const AngleSearch& search, const CarLines& lines) {
-  std::vector<TrackingLine> heard;
+void add_loud_machines(const AngleSearch& search, CarLines& lines) {
   for (const Line& line : lines.predicted)
     if (line.kind == LineKind::machine_turn && line.harmonic == 1 && line.rate.wheel != 0.0)
-      heard = together(std::move(heard), if_heard(search, line, together(lines.wheel, heard)));
-  return heard;
+      lines.wheel = together(lines.wheel, if_heard(search, line, lines.wheel));
 }
 
 }  // namespace gearhark::tracking

@@ -1,15 +1,13 @@
 // Belt-driven machines that are loud enough to be taken for the engine or the gears.
 #pragma once
 
-#include <vector>
-
 #include "car_lines.hpp"
 
 namespace gearhark::tracking {
 
-// The turns of the machines heard in this sound beside `lines`, each at the slip of its belt that fits best;
-// empty where none is. Bearings, joints and tyres were tried too and left: with so many families some other
-// one than the loud one fitted a wrong speed.
-std::vector<TrackingLine> loud_machines(const AngleSearch& search, const CarLines& lines);
+// Adds to lines.wheel the turns of the machines heard in this sound beside what is there, each at the slip of
+// its belt that fits best. Bearings, joints and tyres were tried too and left: with so many families some
+// other one than the loud one fitted a wrong speed.
+void add_loud_machines(const AngleSearch& search, CarLines& lines);
 
 }  // namespace gearhark::tracking

@@ -128,24 +128,20 @@ bool machine_heard(const CarLines& lines) {
 
 // The gear whose lines fit best; the stated one unless another is clearly better. With a remark if it is not.
 GearFit best_gear(const AngleSearch& search, const Car& car, const Prepared& known, std::string& remark) {
+  GearFit stated{known.gear, known.lines, 0.0, {}};
+  add_loud_machines(search, stated.lines);
   // Looked for in another gear only if heard in the stated one: what slips helps any gear a little.
-  const auto with_machines = [&](CarLines lines) {
-    const std::vector<TrackingLine> heard = loud_machines(search, lines);
-    lines.wheel.insert(lines.wheel.end(), heard.begin(), heard.end());
-    return lines;
-  };
-  GearFit stated{known.gear, with_machines(known.lines), 0.0, {}};
   const bool loud = machine_heard(stated.lines);
   stated.evidence = search.evidence_per_s(stated.lines.wheel);
   stated.found = search.find(stated.lines.wheel);
   std::vector<GearFit> others;
   for (const Gear& gear : car.gears) {
     if (gear.neutral() || gear == stated.gear || gear.label == "R") continue;
-    auto of_gear = car_lines(car, {gear, Clutch::engaged});
-    if (!of_gear) continue;
-    CarLines lines = loud ? with_machines(*std::move(of_gear)) : *std::move(of_gear);
-    const double evidence = search.evidence_per_s(lines.wheel);
-    if (evidence > stated.evidence + kMoreEvidence) others.push_back({gear, std::move(lines), evidence, {}});
+    auto lines = car_lines(car, {gear, Clutch::engaged});
+    if (!lines) continue;
+    if (loud) add_loud_machines(search, *lines);
+    const double evidence = search.evidence_per_s(lines->wheel);
+    if (evidence > stated.evidence + kMoreEvidence) others.push_back({gear, *std::move(lines), evidence, {}});
   }
   const auto total = [](const GearFit& fit) { return fit.evidence + fit.found.lead_per_s; };
   const GearFit* best = &stated;
