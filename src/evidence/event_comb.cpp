@@ -93,7 +93,7 @@ std::vector<CombLine> comb_of(const Family& family, bool modulated) {
 // Where one line is looked for: bins [from, to), with the flanks that give the local background.
 struct Window {
   std::size_t from, to, left_from, left_to, right_from, right_to;
-  bool usable = false;
+  bool usable = false, masked = false;
 };
 
 Window window_at(double order, double width, const EnvelopeSpectra& spectra, std::size_t bins) {
@@ -111,7 +111,8 @@ Window window_at(double order, double width, const EnvelopeSpectra& spectra, std
   w.right_from = w.to + bin(gap);
   w.right_to = w.right_from + bin(flank);
   const double masked = spectra.masked[w.to] - spectra.masked[w.from];
-  w.usable = w.right_to < bins && 3.0 * masked <= static_cast<double>(w.to - w.from);
+  w.masked = 3.0 * masked > static_cast<double>(w.to - w.from);
+  w.usable = w.right_to < bins && !w.masked;
   return w;
 }
 
@@ -195,6 +196,21 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
 struct PlacedComb {
   std::vector<LineLook> lines;
   std::size_t mains = 0;
+  float sides_alone = 0.5f;  // nats
+};
+
+// Of the main lines that carry side lines: the share that lies where sound cars have lines too.
+class Masked {
+ public:
+  void count(const CombLine& line, const Window& w) {
+    if (line.side != 0 || line.harmonic < 1.0 || line.harmonic > 3.0) return;
+    all_ += line.presence;
+    if (w.masked) hidden_ += line.presence;
+  }
+  [[nodiscard]] double share() const { return all_ > 0.0 ? hidden_ / all_ : 0.0; }
+
+ private:
+  double all_ = 0.0, hidden_ = 0.0;
 };
 
 LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths) {
@@ -220,15 +236,20 @@ LineLook look_at(const CombLine& line, const Window& w, const Level& level, Stre
 PlacedComb place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
                  const EnvelopeSpectra& spectra, const Level& level,
                  std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
+  // Side lines support a comb and do not make one, unless the lines they stand beside can't be seen.
+  constexpr double most_alone = 40.0;  // nats
   PlacedComb placed;
+  Masked masked;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
     if (is_explained(order, width, explained)) continue;
     const Window w = window_at(order, width, spectra, level.sums->bins());
+    masked.count(line, w);
     if (!w.usable) continue;
     placed.lines.push_back(look_at(line, w, level, strengths));
     if (is_main(line)) ++placed.mains;
   }
+  placed.sides_alone += static_cast<float>(most_alone * masked.share());
   return placed;
 }
 
@@ -340,7 +361,7 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
         placed[w] =
             place(comb, fundamental * (1.0 + out.slip[s]), modulation_at(family, modulation, out.slip[s]),
                   smear[w], spectra, level, limits.explained, strengths);
-        looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size()};
+        looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size(), placed[w].sides_alone};
       }
       for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
       comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom,

@@ -89,6 +89,25 @@ TEST_CASE("one strong line alone is not a comb") {
   CHECK(log_factor(one, race(), 3.585) < log_factor(comb, race(), 3.585) - 10.0);
 }
 
+TEST_CASE("side lines make no comb where its main lines could be seen, and make one where they can't") {
+  constexpr double turn = 1.0, fundamental = 7.4;
+  test::Noise noise(6);
+  EnvelopeSpectra spectra = noise_spectra(noise);
+  for (int h = 1; h <= 3; ++h)
+    for (const int side : {-1, 1}) add_line(spectra, h * fundamental + side * turn, 100.0, 0.01 * h);
+  const auto found = [&] {
+    return combine({event_evidence(spectra, race(), fundamental, turn)}).log_bayes_factor;
+  };
+  CHECK(found() < 2.0);
+  const auto near_main = [&](std::size_t bin) {  // as engine orders would lie, at any slip that is tried
+    const double order = static_cast<double>(bin) / turns, off = std::remainder(order, fundamental);
+    return order > 1.0 && std::abs(off) < 0.03 * order && std::abs(off) < 0.6;
+  };
+  for (std::size_t k = 0; k < bins; ++k)
+    spectra.masked[k + 1] = spectra.masked[k] + (near_main(k) ? 1.0 : 0.0);
+  CHECK(found() > 10.0);
+}
+
 TEST_CASE("lines that another fault explains are not counted") {
   test::Noise noise(4);
   EnvelopeSpectra spectra = noise_spectra(noise);

@@ -60,7 +60,7 @@ void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t 
       // Side lines support a comb; they do not make one.
       for (std::size_t a = 0; a < strengths; ++a) {
         const Lanes main = by_width[w][a];
-        by_width[w][a] = main + smaller(side[a], larger(main, Lanes{}) * 2.0f + all(0.5f));
+        by_width[w][a] = main + smaller(side[a], larger(main, Lanes{}) * 2.0f + all(comb.sides_alone));
       }
     }
     for (std::size_t a = 0; a < strengths; ++a) {

@@ -18,10 +18,12 @@ struct LineLook {
   const float* strengths;  // 8 x x/(1+x), then 8 x log(1+x), x the excess of the mean at each strength
 };
 
-// A comb placed with lines of one width: main lines first.
+// A comb placed with lines of one width: main lines first. `sides_alone`: nats that side lines may add without
+// main ones.
 struct CombLooks {
   const LineLook* lines;
   std::size_t mains, count;
+  float sides_alone;
 };
 
 // weight_low x factor at strength `low` + weight_high x the one above: the factor between two searched

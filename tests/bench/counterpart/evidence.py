@@ -150,16 +150,17 @@ def window_of(order, width, spectra, bins, explained):
     begin = np.rint(centre - half).astype(int)
     end = np.maximum(np.rint(centre + half).astype(int) + 1, begin + 3)
     gap, flank = np.rint(gap).astype(int), np.rint(flank).astype(int)
-    usable &= 3 * (spectra.masked[end] - spectra.masked[begin]) <= end - begin
+    masked = usable & (3 * (spectra.masked[end] - spectra.masked[begin]) > end - begin)
+    free = np.full(order.shape, True)
     if explained is not None:
         low, high = order * (1 - 0.5 * width), order * (1 + 0.5 * width)
-        usable &= ~((high[..., None] >= explained[:, 0]) & (low[..., None] <= explained[:, 1])).any(axis=-1)
-    return begin, end, gap, flank, usable
+        free = ~((high[..., None] >= explained[:, 0]) & (low[..., None] <= explained[:, 1])).any(axis=-1)
+    return begin, end, gap, flank, free, masked & free, usable & ~masked & free
 
 
 def lines_over_background(sums, free, window):
     """Of every line in every group: its mean over the local background, and the freedom that rests on."""
-    begin, end, gap, flank, _ = window
+    begin, end, gap, flank = window[:4]
 
     def mean(begin, end):
         return (sums[end] - sums[begin]) / (end - begin)[..., None]
@@ -188,13 +189,16 @@ def log_factors(spectra, family, explained=None, slip=None):
         by_width = []
         for width in WIDTHS.get(family["fault"], (0.0012, 0.004, 0.010)):
             window = window_of(order, width, spectra, len(sums) - 1, explained)
-            begin, end, usable = window[0], window[1], window[-1]
+            begin, end, _, _, free_of_others, masked, usable = window
+            carriers = presence * ((side == 0) & (harmonic >= 1) & (harmonic <= 3))
+            hidden, all_carriers = masked @ carriers, free_of_others @ carriers
+            alone = 0.5 + 40 * np.divide(hidden, all_carriers, out=np.zeros(len(hidden)), where=all_carriers > 0)
             over, freedom = lines_over_background(sums, free, window)
             excess = (STRENGTHS * power[:, None] / (end - begin)[..., None])[..., None, :]
             ratio = freedom[..., None] * (over[..., None] * (excess / (1 + excess)) - np.log1p(excess))
             nats = np.log(1 - seen + seen * np.exp(np.minimum(ratio, cap))) * usable[..., None, None]
             mains, sides = nats[:, main].sum(axis=1), nats[:, ~main].sum(axis=1)
-            by_width.append(mains + np.minimum(sides, 2 * np.maximum(mains, 0) + 0.5))
+            by_width.append(mains + np.minimum(sides, 2 * np.maximum(mains, 0) + alone[:, None, None]))
             any_heard |= usable.any()
         out[groups] = -50
         out[groups, first:last] = (special.logsumexp(by_width, axis=0) - np.log(len(by_width))).transpose(1, 0, 2)
