@@ -27,8 +27,9 @@ Result<Basis> from_road_test(const Options& given) {
   tell_left_out(*test);
   const auto sounds = sounds_of(*test);
   if (!sounds) return sounds.error();
-  Chances chances = chances_of(diagnose(test->car, *sounds));
-  return Basis{std::move(test->car), std::move(chances)};
+  const Diagnosis diagnosis = diagnose(test->car, *sounds);
+  if (diagnosis.suspects.empty()) return nothing_known(given.file);
+  return Basis{std::move(test->car), chances_of(diagnosis)};
 }
 
 Result<Basis> from_json(const Options& given) {

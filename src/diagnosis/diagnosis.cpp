@@ -6,7 +6,7 @@
 
 #include "gearhark/diagnosis/explain.hpp"
 #include "gearhark/diagnosis/hearing.hpp"
-#include "gearhark/diagnosis/next_run.hpp"
+#include "gearhark/diagnosis/plan.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
 
 namespace gearhark {
@@ -125,8 +125,9 @@ void conclude(const Car& car, Diagnosis& diagnosis, const std::vector<Candidate>
   }
 }
 
-// The suspects that a next run should tell apart.
-std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis) {
+// The suspects that a next run should tell apart; where nothing could be looked at, all parts of the car.
+std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis, const Car& car) {
+  if (diagnosis.suspects.empty()) return hypotheses_for(car, {});
   constexpr std::size_t enough = 8;
   std::vector<Hypothesis> hypotheses;
   for (std::size_t i = 0; i < std::min(enough, diagnosis.suspects.size()); ++i)
@@ -168,8 +169,10 @@ Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& exper
   auto& candidates = hearing.candidates;
   const Ranking ranking = rank(car, candidates, experience);
   diagnosis.earlier_findings = experience.findings;
-  diagnosis.no_fault = ranking.no_fault;
-  diagnosis.unexplained = ranking.unexplained;
+  if (!ranking.parts.empty()) {
+    diagnosis.no_fault = ranking.no_fault;
+    diagnosis.unexplained = ranking.unexplained;
+  }
   for (std::size_t i = 0; i < ranking.parts.size(); ++i) {
     Candidate& candidate = candidates[ranking.parts[i].best];
     if (i < suspects_with_lines) show_lines(candidate, heard);
@@ -177,7 +180,7 @@ Diagnosis diagnosis_of(const Car& car, Hearing& hearing, const Experience& exper
   }
   diagnosis.runs = hearing.runs;
   conclude(car, diagnosis, candidates, heard);
-  diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis), limits_in_unit_of(diagnosis));
+  diagnosis.next_run = best_next_run(car, hypotheses_of(diagnosis, car), limits_in_unit_of(diagnosis));
   diagnosis.cautions = cautions_for(diagnosis, car);
   return diagnosis;
 }

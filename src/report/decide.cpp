@@ -106,12 +106,20 @@ std::string decision_json(const Decision& d) {
   return out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
+Error nothing_known(std::string_view file) {
+  return {fmt::format(
+      "{}: none of its recordings could be placed, so no part has a chance to decide by; record again as "
+      "gearhark diagnose says",
+      file)};
+}
+
 Result<Chances> read_chances(std::string_view json, std::string_view file) {
   try {
     const Json d = Json::parse(json);
     if (!d.is_object() || d.value("format", "") != "gearhark diagnosis")
       return unusable(file, "its format is not \"gearhark diagnosis\"");
     if (d.value("version", 0) != 1) return unusable(file, "its version is not 1");
+    if (d.at("suspects").empty()) return nothing_known(file);
     return chances_in(d);
   } catch (const nlohmann::json::exception& e) {
     const std::string said = e.what();

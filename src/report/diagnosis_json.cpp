@@ -44,6 +44,7 @@ Json recording(const RunReport& r) {
 }  // namespace
 
 std::string diagnosis_json(const Diagnosis& d) {
+  const auto known = [&](Probability p) { return d.suspects.empty() ? Json(nullptr) : Json(p.value()); };
   Json suspects = Json::array(), recordings = Json::array();
   for (const Suspect& s : d.suspects) suspects.push_back(suspect(s));
   for (const RunReport& r : d.runs) recordings.push_back(recording(r));
@@ -54,8 +55,8 @@ std::string diagnosis_json(const Diagnosis& d) {
                  {"verdict", to_text(d.verdict)},
                  {"reason", d.reason},
                  {"suspects", suspects},
-                 {"no_fault_probability", d.no_fault.value()},
-                 {"unexplained_probability", d.unexplained.value()},
+                 {"no_fault_probability", known(d.no_fault)},
+                 {"unexplained_probability", known(d.unexplained)},
                  {"earlier_findings", d.earlier_findings},
                  {"recordings", recordings},
                  {"left_out", d.left_out},

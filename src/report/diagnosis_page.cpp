@@ -20,6 +20,7 @@ using namespace report;
 
 // The likeliest first, be it a part, nothing, or something else.
 std::string ranking(const Diagnosis& d) {
+  if (d.suspects.empty()) return "<h2>How likely</h2>\n<p>Nothing could be looked at, so nobody knows.</p>\n";
   std::vector<std::pair<Probability, std::string>> bars;
   const auto add = [&](const char* kind, const std::string& label, Probability p) {
     bars.emplace_back(p, ranked(kind, label, p));
@@ -144,7 +145,7 @@ std::string diagnosis_page(const Diagnosis& d, const Exhibits& x, const std::vec
   }
   if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(d.runs, x)});
   page.chapters.push_back({"recordings", "The recordings", recordings(d.runs) + not_used(d.left_out)});
-  page.chapters.push_back({"all", "All suspects", all_suspects(d)});
+  if (!d.suspects.empty()) page.chapters.push_back({"all", "All suspects", all_suspects(d)});
   if (!x.tables.empty()) page.chapters.push_back({"lines", "The car's lines", car_lines(d.runs, x)});
   page.json = diagnosis_json(d);
   put_in(page, charts);

@@ -26,6 +26,7 @@ std::string bar_row(const std::string& label, Probability p) {
 }
 
 std::string ranking(const Diagnosis& d) {
+  if (d.suspects.empty()) return "";
   std::string out = "How likely\n";
   const std::size_t rows = rows_of(d);
   for (std::size_t i = 0; i < rows; ++i) {

@@ -161,9 +161,10 @@ TEST_CASE("a road test of plain noise ends in a diagnosis that fits its schema a
   CHECK(schema_complaint("diagnosis", machine.out).empty());
   const json d = json::parse(machine.out);
   CHECK(d["verdict"] != "fault heard");
-  double sum = d["no_fault_probability"].get<double>() + d["unexplained_probability"].get<double>();
-  for (const auto& s : d["suspects"]) sum += s["probability"].get<double>();
-  CHECK(sum == Approx(1.0).margin(1e-9));
+  // No speed fits it, so nothing was looked at.
+  CHECK(d["suspects"].empty());
+  CHECK(d["no_fault_probability"].is_null());
+  CHECK(d["next_run"].is_object());
 }
 
 TEST_CASE("a diagnosis says what it is doing when asked, and prints the same") {

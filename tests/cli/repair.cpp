@@ -100,6 +100,10 @@ TEST_CASE("decide says what is wrong with a diagnosis or a prices file") {
   ends_in_one_sentence(
       "decide " + folder.write("z.json", R"({"format":"gearhark diagnosis","version":1})") + car + prices, 1,
       "not a diagnosis");
+  const std::string nothing =
+      R"({"format":"gearhark diagnosis","version":1,"verdict":"can't tell","suspects":[],
+          "no_fault_probability":null,"unexplained_probability":null})";
+  ends_in_one_sentence("decide " + folder.write("n.json", nothing) + car + prices, 1, "could be placed");
   ends_in_one_sentence(with_prices("hour = 60"), 1, "no [rebuild]");
   ends_in_one_sentence(with_prices("rebuild = { price = 1 }"), 1, "\"hour\"");
   ends_in_one_sentence(with_prices("hour = 60\nrebuild = { price = -1 }"), 1, "price");

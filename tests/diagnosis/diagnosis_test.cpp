@@ -97,6 +97,10 @@ TEST_CASE("a second of sound is too little, and says so") {
   const Car car = heron();
   const Diagnosis d = diagnose(car, {noise(1.0, third_gear(65.0))});
   CHECK(d.verdict == Verdict::cannot_tell);
+  // Nothing was looked at: nothing has a probability, and what to record is asked of the whole car.
+  CHECK(d.suspects.empty());
+  CHECK(total(d) == 0.0);
+  CHECK(d.next_run);
 }
 
 TEST_CASE(

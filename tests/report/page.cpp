@@ -423,4 +423,8 @@ TEST_CASE("a diagnosis of nothing still makes a page") {
   const Tree page(diagnosis_page(nothing, {}, {}));
   CHECK_THAT(words_of(page.one("//p[@class='verdict']")), Contains("Can't tell"));
   CHECK(page.all("//audio").empty());
+  CHECK_THAT(diagnosis_text(nothing), !Contains(" %"));
+  const json machine = json::parse(diagnosis_json(nothing));
+  CHECK(machine["no_fault_probability"].is_null());
+  CHECK(machine["unexplained_probability"].is_null());
 }

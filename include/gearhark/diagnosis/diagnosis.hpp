@@ -66,8 +66,9 @@ struct Diagnosis {
   std::string car_name;
   Verdict verdict = Verdict::cannot_tell;
   std::string reason;                 // one sentence: why this verdict
-  std::vector<Suspect> suspects;      // most probable first; every part with evidence or prior worth naming
-  Probability no_fault, unexplained;  // sum with the suspects' probabilities: 1
+  // Most probable first; every part that turns. None: no run could be placed, so nothing was looked at.
+  std::vector<Suspect> suspects;
+  Probability no_fault, unexplained;  // sum with the suspects' probabilities: 1; without suspects both 0
   std::vector<RunReport> runs;
   std::optional<NextRun> next_run;
   std::vector<std::string> cautions;

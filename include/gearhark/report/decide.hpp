@@ -14,6 +14,8 @@ std::string decision_text(const Decision& decision);
 std::string decision_json(const Decision& decision);
 
 // What `gearhark diagnose --json` wrote. Errors: one sentence that names the file.
+// `file` placed no recording, so there is nothing to decide by.
+Error nothing_known(std::string_view file);
 Result<Chances> read_chances(std::string_view json, std::string_view file);
 
 }  // namespace gearhark

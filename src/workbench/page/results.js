@@ -46,6 +46,7 @@ function nextRun(run) {
 
 // In the order of what is likely; the two that are no part stand where they belong.
 function ranking(d, act) {
+  if (!d.suspects.length) return el("p", { className: "fine", textContent: "Nothing could be looked at, so nobody knows how likely what is." });
   // As many as say something: those of a hundredth or more, three at least.
   const told = d.suspects.filter(function (s, i) { return i < 3 || (i < 8 && s.probability >= 0.01); }), left = d.suspects.length - told.length;
   const rows = told.map(function (s) { return { name: s.name + ", " + s.fault, share: s.probability, suspect: s }; });
