@@ -278,6 +278,8 @@ class Rivalry {
         missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
     if (same_comb(candidates_[one], candidates_[other])) return fewer_missing;
     const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
+    if (ticks_by_itself(one, one_left, other_left)) return one_left;
+    if (ticks_by_itself(other, other_left, one_left)) return -other_left;
     if (one_left < nothing_left && other_left < nothing_left) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
@@ -286,6 +288,13 @@ class Rivalry {
   }
 
  private:
+  // A tick once per turn has lines at every multiple of the turns. A bearing whose rate lies there has some of
+  // them, and more of them to look for than a tick; but turns that it can't make it lacks.
+  [[nodiscard]] bool ticks_by_itself(std::size_t tick, double left, double other_left) const {
+    constexpr double turns_of_its_own = 8.0;  // nats
+    return candidates_[tick].fault == Fault::chipped_tooth && left >= turns_of_its_own &&
+           other_left < nothing_left;
+  }
   [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
     return candidates_[one].knowledge < candidates_[other].knowledge &&
            candidates_[other].knowledge == Knowledge::nothing;
