@@ -12,7 +12,7 @@ namespace {
 using namespace ranking;
 
 // Below these nothing is heard: what healthy cars show, too (seen on simulated road tests).
-constexpr double usual_sidebands_db = 8.0, usual_tyre_excess = 0.65, usual_joint_db = 10.0;
+constexpr double usual_sidebands_db = 8.0, usual_joint_db = 10.0;
 
 // Logit of a fault against "no fault" at 0.
 double logit(const WeightsRow& row, double heard, Knowledge knowledge) {
@@ -84,7 +84,7 @@ double heard(const Candidate& candidate) {
     case EvidenceKind::mesh_sidebands:
       return candidate.level - usual_sidebands_db;
     case EvidenceKind::tyre_orders:
-      return 10.0 * (candidate.level - usual_tyre_excess);
+      return candidate.level;
     case EvidenceKind::joint_orders:
       return candidate.level - usual_joint_db;
     case EvidenceKind::events:

@@ -17,7 +17,7 @@ inline constexpr std::array<WeightsRow, 11> weights{{
     {-1.815, 0.383},  // chipped_tooth
     {-4.228, 0.363},  // dry_joint
     {-1.507, 0.753},  // worn_teeth
-    {-0.027, 0.753},  // tyre
+    {-3.000, 0.900},  // tyre
     {-1.422, 0.271},  // worn_joint
     {-3.367, 0.257},  // unlisted
     {-3.000, 0.392},  // chipped_gear_pair

@@ -191,13 +191,17 @@ std::vector<double> known_orders(const Car& car, const HeardRun& run) {
   return known;
 }
 
+// In a bend every wheel turns at a rate of its own; such runs say something only where there are no others.
 void judge_tyre(Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs) {
-  for (const HeardRun& run : runs) {
-    const TyreEvidence tyre = tyre_evidence(run.wheel.tones, known_orders(car, run));
-    if (tyre.excess <= candidate.level) continue;
-    candidate.level = tyre.excess;
-    candidate.fundamental.assign(runs.size(), tyre.centre);
-  }
+  const bool all = std::none_of(runs.begin(), runs.end(),
+                                [](const HeardRun& run) { return run.turn == Turn::straight; });
+  std::vector<TyreRun> looked_at;
+  for (const HeardRun& run : runs)
+    if (all || run.turn == Turn::straight) looked_at.push_back({&run.wheel.tones, known_orders(car, run)});
+  const TyreEvidence tyre = tyre_evidence(looked_at);
+  candidate.level = tyre.log_factor;
+  candidate.slip = tyre.slip;
+  candidate.fundamental.assign(runs.size(), tyre.centre);
 }
 
 void judge_joint(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
@@ -469,12 +473,14 @@ void show_mesh(Candidate& candidate, const std::vector<HeardRun>& runs) {
   }
 }
 
-// The wheel orders about the middle of the uneven part.
+// The multiples of the tyre's turns about the middle of where it is loudest.
 void show_tyre(Candidate& candidate, const std::vector<HeardRun>& runs) {
   for (std::size_t r = 0; r < runs.size(); ++r)
     for (int beside = -2; beside <= 2; ++beside) {
-      const double order = std::round(candidate.fundamental[r]) + beside;
-      if (order >= 1.0) candidate.lines.push_back(tone_line(runs[r].wheel.tones, r, order, 0, order));
+      const double multiple = candidate.fundamental[r] + beside;
+      if (multiple >= 1.0)
+        candidate.lines.push_back(
+            tone_line(runs[r].wheel.tones, r, multiple, 0, multiple * (1.0 + candidate.slip)));
     }
 }
 

@@ -152,7 +152,7 @@ Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& r
   if (candidate.kind == EvidenceKind::tyre_orders) {
     const double half = 0.25 * base + 2.0;
     for (double order = std::ceil(std::max(3.0, base - half)); order <= base + half; order += 1.0)
-      out.orders.push_back(order);
+      out.orders.push_back(order * (1.0 + candidate.slip));
     out.spacing = 1.0;
     leave_out_known(out.orders, car, run);
     return out;

@@ -432,16 +432,23 @@ Attempt prepared(RunInput& input, const Car& car) {
   return {{}, std::move(known)};
 }
 
-// The scale that the sure runs in gear agree on, by the source of the speed.
-std::optional<double> common_scale(std::span<const RunInput> runs, const std::vector<Attempt>& attempts,
-                                   SpeedSource source) {
+// Of the sure runs in gear, by the source of the speed.
+std::vector<double> sure_scales(std::span<const RunInput> runs, const std::vector<Attempt>& attempts,
+                                SpeedSource source) {
   std::vector<double> scales;
   for (std::size_t i = 0; i < runs.size(); ++i)
     if (runs[i].run.speed.source == source && attempts[i].known && attempts[i].known->lines.tied &&
         attempts[i].tracking.certainty == Certainty::sure)
       scales.push_back(attempts[i].tracking.scale);
-  if (scales.empty()) return {};
-  return middle_value(std::move(scales));
+  return scales;
+}
+
+// Whether a run found surely puts the needle where two others or more, which agree, do not.
+bool alone_against(const std::vector<double>& scales, double scale, double middle) {
+  constexpr double agree = 0.02, apart = 0.05;
+  const auto near = std::count_if(scales.begin(), scales.end(),
+                                  [&](double other) { return std::abs(other / middle - 1.0) < agree; });
+  return near >= 2 && std::abs(scale / middle - 1.0) > apart;
 }
 
 // One dial and one set of tyres: what is left is how well people read a needle, and the satellite's lag.
@@ -452,6 +459,16 @@ void narrow(RatePrior& prior, double scale) {
   prior.sd = kCommonSd;
   prior.low = prior.mean - kCommonReach;
   prior.high = prior.mean + kCommonReach;
+}
+
+// Near the others' scale; what is found there surely is believed instead.
+void listen_again(Attempt& attempt, const RunInput& input, const Car& car, double scale) {
+  Prepared near = *attempt.known;
+  near.gear = input.run.gear;
+  if (auto lines = car_lines(car, {near.gear, input.run.clutch})) near.lines = *std::move(lines);
+  narrow(near.prior, scale);
+  Tracking again = search_in(input, car, near);
+  if (again.certainty == Certainty::sure) attempt.tracking = std::move(again);
 }
 
 // Only straight on: in a bend the wheels of the two sides turn unlike.
@@ -498,14 +515,19 @@ std::vector<Tracking> track_all(const Car& car, std::span<const RunInput> given)
   for (std::size_t i = 0; i < runs.size(); ++i) {
     Attempt& attempt = attempts[i];
     const SpeedSource source = runs[i].run.speed.source;
-    const auto scale =
-        source == SpeedSource::range ? std::optional<double>() : common_scale(runs, attempts, source);
-    if (attempt.known && scale && attempt.tracking.certainty == Certainty::lost)
-      narrow(attempt.known->prior, *scale);
+    const std::vector<double> scales =
+        source == SpeedSource::range ? std::vector<double>() : sure_scales(runs, attempts, source);
+    const bool others_tell = !scales.empty();
+    const double scale = others_tell ? middle_value(scales) : 1.0;
+    if (attempt.known && others_tell && attempt.tracking.certainty == Certainty::lost)
+      narrow(attempt.known->prior, scale);
     if (attempt.known && !attempt.known->lines.tied) add_learnt(attempt.known->lines, learnt);
     if (attempt.known && attempt.tracking.certainty == Certainty::lost &&
-        (scale || !attempt.known->lines.tied))
+        (others_tell || !attempt.known->lines.tied))
       attempt.tracking = search_in(runs[i], car, *attempt.known);
+    else if (attempt.known && attempt.tracking.certainty == Certainty::sure &&
+             alone_against(scales, attempt.tracking.scale, scale))
+      listen_again(attempt, runs[i], car, scale);
     out.push_back(std::move(attempt.tracking));
   }
   return out;

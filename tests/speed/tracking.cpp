@@ -219,6 +219,25 @@ TEST_CASE("a needle that reads low contradicts UN Regulation 39, which is said")
   CHECK_FALSE(says(track(samples, kRate, car, run_in(car, "3", 9.4)), "UN Regulation 39"));
 }
 
+TEST_CASE("a run that alone puts the needle elsewhere is believed only where the other runs put it") {
+  const Car car = heron();
+  const auto driven = [&](double loud, double rate, double also) {
+    auto heard = tones(car, {"3"});
+    for (synthetic::Tone& tone : heard) tone.order *= rate / 9.0;
+    for (synthetic::Tone tone : tones(car, {"3"})) heard.push_back({tone.order * also / 9.0, tone.amplitude * loud});
+    return synthetic::sound(kSeconds, kRate, heard, 0.08, steady);
+  };
+  // What another car beside would do: the same lines, louder, of another speed.
+  const auto plain = driven(0.0, 9.0, 9.0), mixed = driven(2.0, 9.0, 8.3);
+  const RunInput right{run_in(car, "3", 9.4), plain, kRate}, doubtful{run_in(car, "3", 9.4), mixed, kRate};
+  const double truth = synthetic::mean_rate(kSeconds, steady);
+  const auto alone = track_all(car, std::vector{doubtful});
+  CHECK(alone[0].certainty == Certainty::sure);
+  CHECK(alone[0].wheel.mean_rate() == Approx(truth * 8.3 / 9.0).epsilon(1e-3));
+  const auto together = track_all(car, std::vector{right, doubtful, right});
+  CHECK(together[1].wheel.mean_rate() == Approx(truth).epsilon(1e-3));
+}
+
 TEST_CASE("a log with its own clock is laid against the sound") {
   const Car car = heron();
   // 40 s of log; the recording are its seconds 18 to 28.

@@ -9,6 +9,7 @@
 #include "gearhark/evidence/event_comb.hpp"
 #include "gearhark/evidence/heard_run.hpp"
 #include "gearhark/evidence/tone_evidence.hpp"
+#include "gearhark/evidence/tyre_evidence.hpp"
 
 namespace gearhark {
 
@@ -39,7 +40,7 @@ struct Candidate {
   double log_factor = 0.0;  // events: log Bayes factor, nats, tempered, less what better rivals explain
   double alone = 0.0;       // events: log Bayes factor before rivals were heard
   double against = 0.0;     // events: what runs that should have shown the fault took from it, nats, 0 or less
-  double level = 0.0;       // tones: dB of sidebands or of the line; tyres: TyreEvidence::excess
+  double level = 0.0;       // tones: dB of sidebands or of the line; tyres: nats
   double slip = 0.0;
   Hertz band_low, band_high;        // where events were loudest
   std::size_t group = 0;            // index of that band group

@@ -1,4 +1,4 @@
-// Evidence in tones locked to shafts: worn gears, uneven tyres, worn joints.
+// Evidence in tones locked to shafts: worn gears, worn joints.
 //
 // Healthy gears mesh audibly, so the level of a mesh line says little. What wear adds is a modulation once
 // per turn of the worn gear: pairs of sidebands, the same distance above and below every harmonic. A chance
@@ -26,15 +26,6 @@ struct MeshEvidence {
 // Orders of the spectrum's reference. Nothing: no harmonic lies in the band.
 std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation,
                                           Hertz highest);
-
-// An unevenly worn tyre sounds at many neighbouring whole orders of the wheel.
-struct TyreEvidence {
-  double excess = 0.0;  // lg(1 + line power over the background), mean over the best run of orders, two
-                        // strongest left out
-  double centre = 0.0;  // wheel order in the middle of it
-};
-// `known`: orders that other things explain; they are not counted.
-TyreEvidence tyre_evidence(const OrderSpectrum& tones, std::span<const double> known);
 
 // How far the even orders of a shaft stand above the odd ones, as a worn cardan joint makes them: level of
 // 2x.

@@ -278,13 +278,32 @@ def mesh_sidebands(tones, mesh, turn):
     return near / (2 * harmonics) - far / (4 * harmonics) if harmonics else 0
 
 
-def tyre_excess(tones, known):
-    profile = {order: np.log10(1 + tones.excess(order, 1.5 + 0.0004 * order * tones.turns))
-               for order in range(3, 61) if np.abs(np.array(known) - order).min() >= 0.12}
+def lumps(profile):
+    """Excess of the best stretch of multiples, less what looks like the skirts of the tread."""
+    tread = [profile[multiple] for multiple in range(57, 61) if multiple in profile]
     best = 0
-    for centre in range(8, 49):
+    for centre in range(8, 45):
         half = 0.25 * centre + 2
-        seen = sorted(value for order, value in profile.items() if int(centre - half) <= order <= int(centre + half))
-        if len(seen) >= 6:
-            best = max(best, np.mean(seen[:-2]))
+        seen = sorted(value for multiple, value in profile.items()
+                      if int(centre - half) <= multiple <= min(56, int(centre + half)))
+        if len(seen) < 6:
+            continue
+        excess = np.mean(seen[:-2])
+        if centre >= 20 and tread:
+            excess -= max(0, np.mean(tread) - excess)
+        best = max(best, excess)
     return best
+
+
+def tyre_nats(tones, known):
+    """Of a worn tyre whose turns may lie somewhat off the mean wheel's."""
+    known, each = np.array(known), []
+    for step in range(-12, 13):
+        profile = {}
+        for multiple in range(3, 61):
+            order = multiple * (1 + 0.0005 * step)
+            if np.abs(known - order).min() >= 0.12:
+                profile[multiple] = np.log10(1 + tones.excess(order, 1.5 + 0.0004 * order * tones.turns))
+        nats = min(10, 10 * (lumps(profile) - 0.5))
+        each.append(np.log(0.5 / 25 + (0.5 / 3 if abs(step) <= 1 else 0)) + np.log(0.4 + 0.6 * np.exp(nats)))
+    return special.logsumexp(each)

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 import numpy as np
 from scipy import special
 
-from .evidence import combined, explained_by, log_factors, mesh_sidebands, tyre_excess
+from .evidence import combined, explained_by, log_factors, mesh_sidebands, tyre_nats
 
 
 def tempered(nats):
@@ -23,7 +23,7 @@ def judged(catalogue, kinds, tones):
         elif family["kind"] == "mesh" and family["loaded"] and family["modulation"] > 0:
             c.level = max(0, mesh_sidebands(tones, family["fundamental"], family["modulation"]))
         elif family["kind"] == "tyre":
-            c.level = tyre_excess(tones, catalogue["not_of_tyres"])
+            c.level = tyre_nats(tones, catalogue["not_of_tyres"])
         elif family["kind"] == "joint":
             shaft = family["fundamental"] / (2 if family["fault"] == "worn joint" else 1)
             if np.abs(np.array(catalogue["half_orders"]) - 2 * shaft).min() >= 0.12:
@@ -128,7 +128,7 @@ def explain_away(candidates):
 def heard(c):
     kind = c.family["kind"]
     return (c.nats if kind == "events" else c.level - 8 if kind == "mesh" else
-            10 * (c.level - 0.65) if kind == "tyre" else c.level - 10)
+            c.level if kind == "tyre" else c.level - 10)
 
 
 def ranked(candidates):
