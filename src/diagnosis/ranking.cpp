@@ -14,9 +14,15 @@ using namespace ranking;
 // Below these nothing is heard: what healthy cars show, too (seen on simulated road tests).
 constexpr double usual_sidebands_db = 8.0, usual_joint_db = 10.0;
 
-// Logit of a fault against "no fault" at 0.
-double logit(const WeightsRow& row, double heard, Knowledge knowledge) {
-  return row.base + weakly_known_logit * static_cast<double>(knowledge) + row.slope * heard;
+// Logit of a fault of which nothing is heard against "no fault" at 0.
+double unheard_logit(const WeightsRow& row, Knowledge knowledge) {
+  return row.base + weakly_known_logit * static_cast<double>(knowledge);
+}
+
+double logit(const WeightsRow& row, const Candidate& candidate, Knowledge knowledge) {
+  const double nats = heard(candidate);
+  const bool less = candidate.kind == EvidenceKind::events && nats > sure;
+  return unheard_logit(row, knowledge) + row.slope * (less ? sure + believed_beyond * (nats - sure) : nats);
 }
 
 const WeightsRow& row_of(EvidenceClass kind) { return weights[static_cast<std::size_t>(kind)]; }
@@ -97,7 +103,9 @@ double enough_heard(const Candidate& candidate, const Car& car) {
   // "No fault" and the many parts of which nothing is heard weigh about 3 together.
   constexpr double against_all_else = 1.1;
   const WeightsRow& row = row_of(evidence_class(candidate, car));
-  return (against_all_else - logit(row, 0.0, candidate.knowledge)) / row.slope;
+  const double nats = (against_all_else - unheard_logit(row, candidate.knowledge)) / row.slope;
+  const bool less = candidate.kind == EvidenceKind::events && nats > sure;
+  return less ? sure + (nats - sure) / believed_beyond : nats;
 }
 
 Experience experience_from(const std::map<Fault, int>& found, int nothing_wrong) {
@@ -127,8 +135,7 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates, const Exp
     const WeightsRow& row = row_of(evidence_class(c, car));
     const auto met = experience.of_fault.find(c.fault);
     const double often = met == experience.of_fault.end() ? 0.0 : met->second;
-    const double prior = logit(row, 0.0, c.knowledge) + often,
-                 now = logit(row, heard(c), c.knowledge) + often;
+    const double prior = unheard_logit(row, c.knowledge) + often, now = logit(row, c, c.knowledge) + often;
     const auto [at, fresh] = by_part.try_emplace(c.part);
     if (fresh) in_order.push_back(c.part);
     if (fresh || now > at->second.logit) at->second = {c.part, {}, i, now, now - prior, {}};
@@ -140,8 +147,9 @@ Ranking rank(const Car& car, const std::vector<Candidate>& candidates, const Exp
   merge_inseparable(ranking.parts, candidates);
 
   const Candidate* unlisted = unlisted_of(candidates);
+  const WeightsRow& row = row_of(EvidenceClass::unlisted);
   const double unexplained_logit =
-      logit(row_of(EvidenceClass::unlisted), unlisted ? heard(*unlisted) : 0.0, Knowledge::exact);
+      unlisted ? logit(row, *unlisted, Knowledge::exact) : unheard_logit(row, Knowledge::exact);
   std::vector<double> logits{experience.of_none, unexplained_logit};
   for (const RankedPart& part : ranking.parts) logits.push_back(part.logit);
   const double all = log_sum_exp(logits);
