@@ -57,7 +57,9 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
       {"slips", slip_grid(family)},
       {"visibility", any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
       {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
-      {"slope", weights.slope}};
+      {"slope", weights.slope},
+      {"sure", ranking::sure},
+      {"believed_beyond", ranking::believed_beyond}};
 }
 
 Json families_of(const Car& car, const Run& run, const HeardRun& heard) {

@@ -68,11 +68,11 @@ TEST_CASE("what is never found has no level") {
 
 TEST_CASE("a fault that is not there is not heard, and one as loud as was said would have been") {
   const Car car = heron();
-  const auto healthy = confirm(car, {one_run(car, {}, 8)}, "pinion_head_bearing", outer_race(6));
+  const auto healthy = confirm(car, {one_run(car, {}, 8)}, "pinion_head_bearing", outer_race(12));
   REQUIRE(healthy);
   CHECK(healthy->verdict != ConfirmVerdict::heard);
   REQUIRE(healthy->by_run.size() == 1);
-  CHECK(healthy->by_run.front().injected == 6);
+  CHECK(healthy->by_run.front().injected == 12);
   REQUIRE(healthy->most_sensitive);
   const double level = healthy->most_sensitive->found_9_in_10.value();
   CHECK(level < 10.0);

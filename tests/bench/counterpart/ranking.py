@@ -69,6 +69,10 @@ def better(one, other):
     if same_comb(one, other):
         return fewer_missing
     one_left, other_left = max(0, left(one, other)), max(0, left(other, one))
+    if one.family["fault"] == "chipped tooth" and one_left >= 8 and other_left < 2:
+        return one_left
+    if other.family["fault"] == "chipped tooth" and other_left >= 8 and one_left < 2:
+        return -other_left
     if one_left < 2 and other_left < 2:
         a, b = one.family["knowledge"], other.family["knowledge"]
         if a < b == 2:
@@ -131,11 +135,16 @@ def heard(c):
             c.level if kind == "tyre" else c.level - 10)
 
 
+def believed(c):
+    nats, sure = heard(c), c.family["sure"]
+    return sure + c.family["believed_beyond"] * (nats - sure) if c.family["kind"] == "events" and nats > sure else nats
+
+
 def ranked(candidates):
     """Parts by probability, each with its likeliest fault; "no fault" and "no listed part" among them."""
     best, unlisted = {}, None
     for c in candidates:
-        c.logit = c.family["logit"] + c.family["slope"] * heard(c)
+        c.logit = c.family["logit"] + c.family["slope"] * believed(c)
         part = c.family["part"]
         if not part:
             unlisted = c
