@@ -129,9 +129,10 @@ std::string pictures(const std::string& id, const SuspectExhibit& e) {
         e.recording + 1, e.map->duration.value(), e.map->of_envelope ? "swellings of the band" : "tones",
         turn_of(e));
     out += fmt::format(
-        "<h3>The whole run</h3>\n<figure>\n{}<figcaption>{} The numbers above are the lines that stand "
-        "out.</figcaption></figure>\n",
-        map_svg(*e.map, sentence), escaped(sentence));
+        "<h3>{}</h3>\n<figure>\n{}<figcaption>{} The numbers above are the lines that stand "
+        "out.{}</figcaption></figure>\n",
+        e.map->excerpt ? "A part of the run" : "The whole run", map_svg(*e.map, sentence), escaped(sentence),
+        only_part_drawn(e.map->excerpt));
   }
   return out;
 }
@@ -158,13 +159,13 @@ std::string speeds(const std::vector<RunReport>& runs, const Exhibits& x) {
     const std::string sentence =
         fmt::format("Run {}: told {}; {}.", c.recording + 1, stated(r.run.speed), plus_minus(found_speed(r)));
     out += fmt::format(
-        "<figure>\n{}<figcaption>{} Across: seconds. Up: {}. Full line: found; {}</figcaption></figure>\n",
+        "<figure>\n{}<figcaption>{} Across: seconds. Up: {}. Full line: found; {}{}</figcaption></figure>\n",
         speed_svg(c, unit, sentence), escaped(sentence),
         unit == SpeedUnit::mph     ? "mph"
         : unit == SpeedUnit::knots ? "knots"
         : unit == SpeedUnit::mps   ? "m/s"
                                    : "km/h",
-        c.told_mps.empty() ? "no speed over time was told." : "dashed: told.");
+        c.told_mps.empty() ? "no speed over time was told." : "dashed: told.", only_part_drawn(c.excerpt));
   }
   return out;
 }

@@ -9,6 +9,14 @@
 #include "gearhark/report/speed.hpp"
 
 namespace gearhark::report {
+namespace {
+
+std::string clock(Seconds time) {
+  const auto s = std::lround(time.value());
+  return fmt::format("{}:{:02}", s / 60, s % 60);
+}
+
+}  // namespace
 
 std::size_t rows_of(const Diagnosis& d) {
   std::size_t rows = 0;
@@ -32,17 +40,19 @@ std::string listed(const Diagnosis& d, const std::vector<std::string>& parts) {
   return out;
 }
 
-// To two figures: how rare pure luck would be.
 std::string part_of(const Run& run) {
-  const auto clock = [](Seconds time) {
-    const auto s = std::lround(time.value());
-    return fmt::format("{}:{:02}", s / 60, s % 60);
-  };
   if (!run.from && !run.to) return "";
   return fmt::format(", from {}{}", clock(run.from.value_or(Seconds(0.0))),
                      run.to ? " to " + clock(*run.to) : "");
 }
 
+std::string only_part_drawn(const std::optional<Stretch>& excerpt) {
+  if (!excerpt) return "";
+  return fmt::format(" Of the long run only the part from {} to {} is drawn.", clock(excerpt->from),
+                     clock(excerpt->to));
+}
+
+// To two figures: how rare pure luck would be.
 std::string by_chance(double chance) {
   if (chance < 1e-6) return "< 1 in a million";
   if (chance > 0.05) return fmt::format("{:.0f} in 100", 100.0 * chance);
