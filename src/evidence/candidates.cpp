@@ -109,25 +109,49 @@ void judge_events(Candidate& candidate, const Track& track, const std::vector<He
     }
 }
 
-// Whether the odd turns of a joint's shaft show half as much as its own lines, the even ones, or more. Then
-// something comes once per turn, and the joint can't be what makes them.
-bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
-                                   const std::vector<HeardRun>& runs) {
-  double odd = 0.0, even = 0.0;
-  int odd_lines = 0, even_lines = 0;
+// Of a comb's lines in all runs, the mean of what stands above the background, in two kinds.
+struct MeanExcess {
+  double sum = 0.0;
+  int lines = 0;
+  [[nodiscard]] double mean() const { return lines > 0 ? sum / lines : 0.0; }
+};
+struct TwoKinds {
+  MeanExcess one, other;
+  [[nodiscard]] bool other_is_half_as_strong() const {
+    return one.lines > 0 && other.lines > 0 && other.mean() > 0.5 * one.mean();
+  }
+};
+enum class Kind { one, other, left_out };
+
+template <class KindOf>
+TwoKinds excess_of(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs,
+                   KindOf kind_of_line) {
+  TwoKinds out;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
     if (!place) continue;
     for (const CombSeen& line :
          comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r], place->fundamental,
                    candidate.modulation[r], candidate.slip, candidate.group)) {
-      if (line.harmonic > 3.0) continue;
-      const double excess = std::max(0.0, line.above_background.power_ratio() - 1.0);
-      (line.side == 0 ? even : odd) += excess;
-      ++(line.side == 0 ? even_lines : odd_lines);
+      const Kind kind = kind_of_line(line);
+      if (kind == Kind::left_out) continue;
+      MeanExcess& excess = kind == Kind::one ? out.one : out.other;
+      excess.sum += std::max(0.0, line.above_background.power_ratio() - 1.0);
+      ++excess.lines;
     }
   }
-  return odd_lines > 0 && even_lines > 0 && odd / odd_lines > 0.5 * even / even_lines;
+  return out;
+}
+
+// Whether the odd turns of a joint's shaft show half as much as its own lines, the even ones, or more. Then
+// something comes once per turn, and the joint can't be what makes them.
+bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
+                                   const std::vector<HeardRun>& runs) {
+  return excess_of(candidate, track, runs,
+                   [](const CombSeen& line) {
+                     return line.harmonic > 3.0 ? Kind::left_out : line.side == 0 ? Kind::one : Kind::other;
+                   })
+      .other_is_half_as_strong();
 }
 
 void judge_joint_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
@@ -193,8 +217,8 @@ std::vector<double> known_orders(const Car& car, const HeardRun& run) {
 
 // In a bend every wheel turns at a rate of its own; such runs say something only where there are no others.
 void judge_tyre(Candidate& candidate, const Car& car, const std::vector<HeardRun>& runs) {
-  const bool all = std::none_of(runs.begin(), runs.end(),
-                                [](const HeardRun& run) { return run.turn == Turn::straight; });
+  const bool all =
+      std::none_of(runs.begin(), runs.end(), [](const HeardRun& run) { return run.turn == Turn::straight; });
   std::vector<TyreRun> looked_at;
   for (const HeardRun& run : runs)
     if (all || run.turn == Turn::straight) looked_at.push_back({&run.wheel.tones, known_orders(car, run)});
@@ -226,6 +250,7 @@ class Rivalry {
  public:
   static constexpr double missing_lines = 0.75;  // worth of a difference in factors, which lines missing make
   static constexpr double nothing_left = 2.0;    // nats
+  static constexpr double evenly = 5.0;          // nats that lines all alike say for a tick
 
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
           const std::vector<HeardRun>& runs)
@@ -284,6 +309,8 @@ class Rivalry {
     const double one_left = std::max(0.0, left(one, other)), other_left = std::max(0.0, left(other, one));
     if (ticks_by_itself(one, one_left, other_left)) return one_left;
     if (ticks_by_itself(other, other_left, one_left)) return -other_left;
+    if (ticks_as_well_between(one, other)) return evenly;
+    if (ticks_as_well_between(other, one)) return -evenly;
     if (one_left < nothing_left && other_left < nothing_left) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
@@ -292,12 +319,38 @@ class Rivalry {
   }
 
  private:
-  // A tick once per turn has lines at every multiple of the turns. A bearing whose rate lies there has some of
-  // them, and more of them to look for than a tick; but turns that it can't make it lacks.
+  // A tick once per turn has lines at every multiple of the turns. A bearing whose rate lies there has some
+  // of them, and more of them to look for than a tick; but turns that it can't make it lacks.
   [[nodiscard]] bool ticks_by_itself(std::size_t tick, double left, double other_left) const {
     constexpr double turns_of_its_own = 8.0;  // nats
     return candidates_[tick].fault == Fault::chipped_tooth && left >= turns_of_its_own &&
            other_left < nothing_left;
+  }
+  // How many strikes a turn of the tick's shaft the bearing's are, where they are a whole number in every run
+  // in which both turn, and swell with that shaft's turns; else 0.
+  [[nodiscard]] int whole_strikes(const Candidate& tick, const Candidate& bearing) const {
+    constexpr double whole = 0.0015, same_turns = 1e-3;
+    int strikes = 0;
+    for (std::size_t r = 0; r < runs_.size(); ++r) {
+      const double turn = tick.fundamental[r], rate = bearing.fundamental[r] * (1.0 + bearing.slip);
+      if (turn <= 0.0 || rate <= 0.0) continue;
+      const double nearest = std::round(rate / turn);
+      if (nearest < 3.0 || std::abs(rate / turn / nearest - 1.0) > whole ||
+          std::abs(bearing.modulation[r] / turn - 1.0) > same_turns)
+        return 0;
+      strikes = static_cast<int>(nearest);
+    }
+    return strikes;
+  }
+  // A race that strikes a whole number of times per turn has a tick's lines, but louder at its own than
+  // between them. A tick's are all about alike.
+  [[nodiscard]] bool ticks_as_well_between(std::size_t tick, std::size_t bearing) const {
+    if (candidates_[tick].fault != Fault::chipped_tooth) return false;
+    const int strikes = whole_strikes(candidates_[tick], candidates_[bearing]);
+    return strikes > 0 && excess_of(candidates_[tick], tracks_[tick], runs_, [&](const CombSeen& line) {
+                            const auto turn = static_cast<int>(std::lround(line.harmonic));
+                            return turn % strikes == 0 ? Kind::one : Kind::other;
+                          }).other_is_half_as_strong();
   }
   [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
     return candidates_[one].knowledge < candidates_[other].knowledge &&

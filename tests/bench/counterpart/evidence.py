@@ -222,15 +222,30 @@ def scatter_of(shift):
 
 
 def combined(factors, family, turns):
-    """Over groups, slips and strengths: the log Bayes factor, the best slip."""
+    """Over groups, slips and strengths: the log Bayes factor, the best slip and group."""
     if factors is None or family["visibility"] <= 0:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0
     weights = scatter_of(np.log2(family["visibility"] ** 2 * turns / 300) / 1.75)
     there = np.exp([factors @ w.T for w in weights])
     sums = np.log(0.1 + np.tensordot((0.25, 0.4, 0.25), there, 1))
     cells = special.logsumexp(np.minimum(sums, 600) + np.log(PRIOR_OF_STRENGTH), axis=2)
     best = np.unravel_index(sums.max(axis=2).argmax(), cells.shape)
-    return special.logsumexp(cells) - np.log(cells.size), family["slips"][best[1]]
+    return special.logsumexp(cells) - np.log(cells.size), family["slips"][best[1]], best[0]
+
+
+def turns_seen(spectra, family, group):
+    """Of a tick: turns that could be looked at, and their power over the background, each where it is clearest."""
+    turn = comb_of(family)[:, 0]
+    sums, free, groups = next(level for level in spectra.levels if group in level[2])
+    lane, looks = list(groups).index(group), []
+    for width in WIDTHS["chipped tooth"]:
+        window = window_of(turn * family["fundamental"], width, spectra, len(sums) - 1, None)
+        over, freedom = (values[:, lane] for values in lines_over_background(sums, free, window))
+        looks.append((np.where(window[-1], special.gammaincc(freedom, freedom * over), 2), over))
+    chance, over = (np.array(values) for values in zip(*looks))
+    best = chance.argmin(axis=0)
+    seen = chance.min(axis=0) <= 1
+    return turn[seen], over[best, np.arange(len(turn))][seen]
 
 
 def explained_by(family, slip):

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 import numpy as np
 from scipy import special
 
-from .evidence import combined, explained_by, log_factors, mesh_sidebands, tyre_nats
+from .evidence import combined, explained_by, log_factors, mesh_sidebands, turns_seen, tyre_nats
 
 
 def tempered(nats):
@@ -17,7 +17,7 @@ def judged(catalogue, kinds, tones):
     for family in catalogue["families"]:
         c = SimpleNamespace(family=family, nats=0.0, slip=0.0, level=0.0, spectra=kinds[family["locked"]])
         if family["kind"] == "events":
-            c.nats, c.slip = combined(log_factors(c.spectra, family), family, c.spectra.turns)
+            c.nats, c.slip, c.group = combined(log_factors(c.spectra, family), family, c.spectra.turns)
             if family["fault"] == "chipped tooth":
                 c.nats = as_knock(c)
         elif family["kind"] == "mesh" and family["loaded"] and family["modulation"] > 0:
@@ -63,6 +63,20 @@ def same_comb(one, other):
             near(a["fundamental"] * (1 + one.slip), b["fundamental"] * (1 + other.slip), 0.0025))
 
 
+def ticks_as_well_between(tick, bearing):
+    """Whether the bearing strikes a whole number of times per turn, and the tick's turns between those are as strong."""
+    a, b = tick.family, bearing.family
+    if a["fault"] != "chipped tooth":
+        return False
+    strikes = b["fundamental"] * (1 + bearing.slip) / a["fundamental"]
+    whole = round(strikes)
+    if whole < 3 or abs(strikes / whole - 1) > 0.0015 or abs(b["modulation"] / a["fundamental"] - 1) > 1e-3:
+        return False
+    turn, over = turns_seen(tick.spectra, a, tick.group)
+    excess, own = np.maximum(0, over - 1), turn % whole == 0
+    return own.any() and (~own).any() and excess[~own].mean() > 0.5 * excess[own].mean()
+
+
 def better(one, other):
     """By how much one is the better single explanation of what both explain."""
     fewer_missing = 0.75 * (one.nats - other.nats)
@@ -73,6 +87,10 @@ def better(one, other):
         return one_left
     if other.family["fault"] == "chipped tooth" and other_left >= 8 and one_left < 2:
         return -other_left
+    if ticks_as_well_between(one, other):
+        return 5
+    if ticks_as_well_between(other, one):
+        return -5
     if one_left < 2 and other_left < 2:
         a, b = one.family["knowledge"], other.family["knowledge"]
         if a < b == 2:
