@@ -189,15 +189,36 @@ void judge_knock(Candidate& candidate, const Track& track, const std::vector<Hea
   }
 }
 
-// The best loaded run counts: wear that shows in one gear or on one flank is wear.
+// Sidebands of a loaded pair in a run, dB; nothing where it carries none or can't be looked at.
+std::optional<double> sidebands_of(const Family& family, const HeardRun& run) {
+  const auto place = family.loaded ? place_of(family, run) : std::nullopt;
+  if (!place || place->modulation <= 0.0) return {};
+  const auto mesh = mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest_mesh);
+  if (!mesh) return {};
+  return mesh->sidebands.value();
+}
+
+// The most that any other pair shows there.
+double sidebands_of_others(const Family& family, const HeardRun& run) {
+  constexpr double same_mesh = 1e-3;
+  double most = 0.0;
+  for (const Family& other : run.families)
+    if (other.fault == Fault::worn_teeth && other.part != family.part &&
+        std::abs(other.base.wheel - family.base.wheel) > same_mesh * std::abs(family.base.wheel))
+      most = std::max(most, sidebands_of(other, run).value_or(0.0));
+  return most;
+}
+
+// The best loaded run counts: wear that shows in one gear or on one flank is wear. Where another pair shows
+// more than sound ones do, all gears are near the phone, and of two pairs both are hardly ever worn.
 void judge_mesh(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
+  constexpr double usual = 6.0;  // dB
   for (std::size_t r = 0; r < runs.size(); ++r) {
-    if (!track.family[r] || !track.family[r]->loaded) continue;
-    const auto place = place_of(*track.family[r], runs[r]);
-    if (!place || place->modulation <= 0.0) continue;
-    if (const auto mesh =
-            mesh_evidence(place->spectra->tones, place->fundamental, place->modulation, highest_mesh))
-      candidate.level = std::max(candidate.level, mesh->sidebands.value());
+    if (!track.family[r]) continue;
+    const auto own = sidebands_of(*track.family[r], runs[r]);
+    if (!own || *own <= candidate.level) continue;
+    const double others = std::min(*own, sidebands_of_others(*track.family[r], runs[r]));
+    candidate.level = std::max(candidate.level, *own - std::max(0.0, others - usual));
   }
 }
 

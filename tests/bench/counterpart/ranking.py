@@ -21,7 +21,11 @@ def judged(catalogue, kinds, tones):
             if family["fault"] == "chipped tooth":
                 c.nats = as_knock(c)
         elif family["kind"] == "mesh" and family["loaded"] and family["modulation"] > 0:
-            c.level = max(0, mesh_sidebands(tones, family["fundamental"], family["modulation"]))
+            own = mesh_sidebands(tones, family["fundamental"], family["modulation"])
+            others = max([mesh_sidebands(tones, f["fundamental"], f["modulation"]) for f in catalogue["families"]
+                          if f["kind"] == "mesh" and f["loaded"] and f["modulation"] > 0 and f["part"] != family["part"]
+                          and abs(f["base"] - family["base"]) > 1e-3 * abs(family["base"])], default=0)
+            c.level = max(0, own - max(0, min(own, others) - 6))
         elif family["kind"] == "tyre":
             c.level = tyre_nats(tones, catalogue["not_of_tyres"])
         elif family["kind"] == "joint":
