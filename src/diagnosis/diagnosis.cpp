@@ -130,9 +130,16 @@ std::vector<Hypothesis> hypotheses_of(const Diagnosis& diagnosis, const Car& car
   if (diagnosis.suspects.empty()) return hypotheses_for(car, {});
   constexpr std::size_t enough = 8;
   std::vector<Hypothesis> hypotheses;
-  for (std::size_t i = 0; i < std::min(enough, diagnosis.suspects.size()); ++i)
-    hypotheses.push_back(
-        {diagnosis.suspects[i].part, diagnosis.suspects[i].fault, diagnosis.suspects[i].probability});
+  for (std::size_t i = 0; i < std::min(enough, diagnosis.suspects.size()); ++i) {
+    const Suspect& suspect = diagnosis.suspects[i];
+    // What shares a place because these runs can't part it, left and right of an axle say, a next run may
+    // part.
+    const Probability each(suspect.probability.value() /
+                           static_cast<double>(1 + suspect.cannot_be_told_from.size()));
+    hypotheses.push_back({suspect.part, suspect.fault, each});
+    for (const std::string& twin : suspect.cannot_be_told_from)
+      hypotheses.push_back({twin, suspect.fault, each});
+  }
   return hypotheses;
 }
 

@@ -126,6 +126,20 @@ TEST_CASE(
   CHECK_THAT(d.reason, Catch::Contains("is not ruled out"));
 }
 
+TEST_CASE("where a straight run can't part left from right, a bend is to be recorded next") {
+  const Car car = heron();
+  SoundFault fault;
+  fault.part = "wheel_bearing_rl";
+  fault.fault = Fault::inner_race;
+  fault.level = Decibels::already(10.0);
+  const Diagnosis d = diagnose(car, {one_run(car, fault, 7)});
+  REQUIRE_FALSE(d.suspects.empty());
+  REQUIRE(d.suspects[0].cannot_be_told_from == std::vector<std::string>{"wheel_bearing_rr"});
+  REQUIRE(d.next_run);
+  CHECK(d.next_run->turn != Turn::straight);
+  CHECK_THAT(d.next_run->because, Catch::Contains("left") && Catch::Contains("right"));
+}
+
 TEST_CASE("the verdict names a second suspect that is not ruled out, and no other") {
   Suspect first, second;
   first.part = "mainshaft_bearing";
