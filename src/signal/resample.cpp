@@ -27,14 +27,14 @@ double sinc(double x) {
 // tap k of it belongs to sample whole + k - (taps/2 - 1).
 struct Kernel {
   std::size_t taps, rows;
-  std::vector<float> weights;  // (rows + 1) x taps, so that row r + 1 always exists
+  AlignedFloats weights;  // (rows + 1) x taps, so that row r + 1 always exists
   [[nodiscard]] const float* row(std::size_t r) const { return weights.data() + r * taps; }
 };
 
 Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
   const auto half = static_cast<std::size_t>(std::ceil(half_width));
-  Kernel kernel{(2 * half + lanes - 1) / lanes * lanes, rows, {}};
-  kernel.weights.resize((rows + 1) * kernel.taps);
+  const std::size_t taps = (2 * half + lanes - 1) / lanes * lanes;
+  Kernel kernel{taps, rows, AlignedFloats((rows + 1) * taps)};
   const double before = static_cast<double>(kernel.taps / 2) - 1.0;
   for (std::size_t r = 0; r <= rows; ++r) {
     float* out = kernel.weights.data() + r * kernel.taps;

@@ -102,7 +102,10 @@ std::vector<std::size_t> block_starts(std::size_t count, std::size_t block) {
   return starts;
 }
 
-// medians_of(first starts, how many <= 8, block) gives their medians.
+constexpr std::size_t at_once = ranked_lanes;
+static_assert(at_once == frame_lanes);
+
+// medians_of(first starts, at most at_once, block) gives their medians.
 template <class MediansOf>
 std::vector<float> joined_medians(std::span<const float> values, std::size_t width,
                                   const MediansOf& medians_of) {
@@ -113,8 +116,8 @@ std::vector<float> joined_medians(std::span<const float> values, std::size_t wid
   Knots knots;
   for (const std::size_t from : starts)
     knots.at.push_back(static_cast<double>(from) + 0.5 * static_cast<double>(block - 1));
-  for (std::size_t i = 0; i < starts.size(); i += 8)
-    medians_of(std::span(starts).subspan(i, std::min<std::size_t>(8, starts.size() - i)), block, knots.value);
+  for (std::size_t i = 0; i < starts.size(); i += at_once)
+    medians_of(std::span(starts).subspan(i, std::min(at_once, starts.size() - i)), block, knots.value);
   // From each knot to the next; the ends are held.
   for (std::size_t j = 0, i = 0; i < out.size(); ++j) {
     const std::size_t next = std::min(j + 1, knots.at.size() - 1);
@@ -216,9 +219,10 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
   std::vector<float> lanes;
   return joined_medians(
       values, width, [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
-        lanes.resize(8 * block);
-        std::array<const float*, 8> rows{};
-        for (std::size_t r = 0; r < 8; ++r) rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
+        lanes.resize(at_once * block);
+        std::array<const float*, at_once> rows{};
+        for (std::size_t r = 0; r < at_once; ++r)
+          rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
         wide().interleave(rows.data(), block, lanes.data());
         LaneRanked middle;
         if (block % 2 == 0)
@@ -232,15 +236,15 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
 
 void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
 
-std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank) {
-  std::array<float, 8> out{};
-  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.data(), nullptr);
+LaneValues lane_rank(std::span<const float> lanes, std::size_t rank) {
+  LaneValues out{};
+  wide().lane_ranked(lanes.data(), lanes.size() / ranked_lanes, rank, out.data(), nullptr);
   return out;
 }
 
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank) {
   LaneRanked out;
-  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.value.data(), out.above.data());
+  wide().lane_ranked(lanes.data(), lanes.size() / ranked_lanes, rank, out.value.data(), out.above.data());
   return out;
 }
 

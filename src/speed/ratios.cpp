@@ -39,10 +39,10 @@ std::uint8_t code_in(const std::array<std::uint8_t, kTableSize>& table, float ra
   return table[static_cast<std::size_t>(static_cast<int>(position))];
 }
 
-using EightSpectra = std::span<float>;  // [bin][frame]
+using BatchOfSpectra = std::span<float>;  // [bin][frame]
 
 // In noise the power is exponentially distributed: mean = median / ln 2.
-void divide_by_background(EightSpectra power, double bin_hz) {
+void divide_by_background(BatchOfSpectra power, double bin_hz) {
   constexpr std::size_t frames = FrameFft::batch;
   const std::size_t bins = power.size() / frames;
   const auto step = static_cast<std::size_t>(std::max(1.0, 50.0 / bin_hz)), width = std::min(3 * step, bins);
@@ -107,7 +107,7 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   for (std::size_t first = 0; first < f.count; first += FrameFft::batch) {
     const std::size_t count = std::min(FrameFft::batch, f.count - first);
     fft.lane_power(std::span(flat.samples).subspan(first * f.hop), f.hop, count, power);
-    const EightSpectra kept = std::span(power).first(f.bins * FrameFft::batch);
+    const BatchOfSpectra kept = std::span(power).first(f.bins * FrameFft::batch);
     divide_by_background(kept, f.bin_hz);
     for (std::size_t i = 0; i < kept.size(); ++i)
       places[i] =

@@ -73,6 +73,12 @@ void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   fftwf_execute(plan_->ahead);
   std::memcpy(static_cast<void*>(bins.data()), plan_->bins.data, bins.size() * sizeof(Bin));
 }
+void RealFft::power(std::span<const float> time, std::span<float> power) const {
+  std::memcpy(plan_->time.data, time.data(), time.size() * sizeof(float));
+  fftwf_execute(plan_->ahead);
+  const auto* bins = reinterpret_cast<const Bin*>(plan_->bins.data);
+  for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(bins[k]);
+}
 void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   std::memcpy(plan_->bins.data, bins.data(), bins.size() * sizeof(Bin));
   fftwf_execute(plan_->back);

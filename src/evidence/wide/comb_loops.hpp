@@ -61,6 +61,9 @@ extern const CombLoops comb_loops;
 namespace wide_avx2 {
 extern const CombLoops comb_loops;
 }
+namespace wide_avx512 {
+extern const CombLoops comb_loops;
+}
 
 // Those of the instruction set that signal's loops use.
 const CombLoops& comb_loops();

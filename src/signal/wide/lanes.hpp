@@ -21,6 +21,23 @@ constexpr std::size_t part_lanes = 4;
 constexpr std::size_t parts = lanes / part_lanes;
 using Part [[gnu::vector_size(part_lanes * sizeof(float))]] = float;
 
+// The widest register; what works on memory alone, lane by lane, works on these.
+#ifdef __AVX512F__
+constexpr std::size_t reg_lanes = 16;
+#else
+constexpr std::size_t reg_lanes = part_lanes;
+#endif
+using Reg [[gnu::vector_size(reg_lanes * sizeof(float))]] = float;
+
+[[gnu::always_inline]] inline Reg load_reg(const float* from) {
+  Reg out;
+  __builtin_memcpy(&out, from, sizeof out);
+  return out;
+}
+[[gnu::always_inline]] inline void store_reg(float* to, Reg values) {
+  __builtin_memcpy(to, &values, sizeof values);
+}
+
 struct Lanes {
   Part part[parts];
 };
@@ -72,13 +89,6 @@ struct Complex {
   return {a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
 }
 [[gnu::always_inline]] inline Complex times_i(Complex a) { return {-a.im, a.re}; }
-
-// Lane form in memory: 8 real parts, then 8 imaginary parts.
-[[gnu::always_inline]] inline Complex get(const float* at) { return {load(at), load(at + lanes)}; }
-[[gnu::always_inline]] inline void put(float* at, Complex value) {
-  store(at, value.re);
-  store(at + lanes, value.im);
-}
 
 // Below: get_pairs() and put_pairs() for the usual form in memory, 8 pairs of real and imaginary part;
 // transpose(): lane j of row i becomes lane i of row j; sum() of all lanes; sums(): sum() of row i in lane i;
@@ -140,6 +150,17 @@ struct Complex {
   return {__builtin_shufflevector(v.part[0], v.part[0], 7, 6, 5, 4, 3, 2, 1, 0)};
 }
 
+#ifndef __AVX512F__
+[[gnu::always_inline]] inline float sum(Reg a) { return sum(Lanes{a}); }
+#else
+// The upper eight added to the lower.
+[[gnu::always_inline]] inline Lanes folded(Reg a) {
+  return {__builtin_shufflevector(a, a, 0, 1, 2, 3, 4, 5, 6, 7) +
+          __builtin_shufflevector(a, a, 8, 9, 10, 11, 12, 13, 14, 15)};
+}
+[[gnu::always_inline]] inline float sum(Reg a) { return sum(folded(a)); }
+#endif
+
 #else
 
 [[gnu::always_inline]] inline Complex get_pairs(const float* at) {
@@ -181,10 +202,8 @@ struct Complex {
   }
 }
 
-[[gnu::always_inline]] inline float sum(Lanes v) {
-  const Part a = v.part[0] + v.part[1];
-  return (a[0] + a[2]) + (a[1] + a[3]);
-}
+[[gnu::always_inline]] inline float sum(Reg a) { return (a[0] + a[2]) + (a[1] + a[3]); }
+[[gnu::always_inline]] inline float sum(Lanes v) { return sum(v.part[0] + v.part[1]); }
 
 [[gnu::always_inline]] inline Lanes sums(const Lanes (&rows)[lanes]) {
   Lanes out;
