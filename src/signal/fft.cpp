@@ -250,17 +250,11 @@ struct FrameFft::Plan {
     loops.add_power(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
                     weights.size(), count, gearhark::floats(in), gearhark::floats(out), power);
   }
-  // Sums over batch x `each` frames from the first sample on: stretches of the sound side by side, so that
-  // the second half of one frame lies ready as the first of the next.
-  void add_stretches(std::span<const float> samples, std::size_t hop, std::size_t each) {
-    const std::size_t stretch = (each - 1) * hop + weights.size();
-    side_by_side.resize((stretch + length - weights.size() + 1) / 2);  // zeros have weight 0
-    std::array<const float*, batch> from;
-    for (std::size_t p = 0; p < batch; ++p) from[p] = samples.data() + p * each * hop;
-    loops.interleave(from.data(), stretch, gearhark::floats(side_by_side));
-    loops.frame_moments(view, turns_of_bins(), gearhark::floats(side_by_side), hop, each,
-                        padded_weights.data(), gearhark::floats(out), gearhark::floats(second),
-                        gearhark::floats(fourth));
+  // Sums over `each` frames of every stretch that lies in lines(), side by side, so that the second half of
+  // one frame lies ready as the first of the next.
+  void add_stretches(Lines& stretches, std::size_t hop, std::size_t each) {
+    loops.frame_moments(view, turns_of_bins(), gearhark::floats(stretches), hop, each, padded_weights.data(),
+                        gearhark::floats(out), gearhark::floats(second), gearhark::floats(fourth));
   }
   // The last, fewer than a batch.
   void add_few(std::span<const float> samples, std::size_t hop, std::size_t count) {
@@ -277,12 +271,27 @@ struct FrameFft::Plan {
     second.assign(half / 2 + 1, LaneLine{});
     fourth.assign(half / 2 + 1, LaneLine{});
   }
+  // The lanes' sums, cleared.
+  void hand_over(std::span<double> second_out, std::span<double> fourth_out) {
+    add_lanes(gearhark::floats(second), second_out);
+    add_lanes(gearhark::floats(fourth), fourth_out);
+    clear_sums();
+  }
+  static void add_lanes(const float* lanes, std::span<double> out) {
+    for (double& value : out) {
+      std::array<double, 4> sum{};  // by fours, or each would wait for the one before
+      for (std::size_t l = 0; l < batch; l += sum.size())
+        for (std::size_t j = 0; j < sum.size(); ++j) sum[j] += static_cast<double>(lanes[l + j]);
+      value += (sum[0] + sum[1]) + (sum[2] + sum[3]);
+      lanes += batch;
+    }
+  }
   std::vector<float> weights, padded_weights;
   std::size_t length, half;
   LanePlan lane_plan;
   LanePlanView view{lane_plan};
   std::vector<Bin> half_turns;
-  Lines in, out, side_by_side, second, fourth;  // the last three of real numbers, two to a line
+  Lines in, out, second, fourth;  // the last two of real numbers, two rows to a line
   std::vector<float> few;
   const Wide& loops = wide();
 };
@@ -316,28 +325,70 @@ void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::
   plan_->powers(samples, hop, count, power.data());
 }
 
+namespace {
+
+// Stretches of a sound side by side, each `hop` further, with zeros behind.
+class SideBySide {
+ public:
+  Lines& lines(std::span<const float> samples, std::size_t hop, std::size_t length, std::size_t longest) {
+    lines_.resize((longest + 1) / 2);
+    std::array<const float*, FrameFft::batch> from;
+    for (std::size_t p = 0; p < from.size(); ++p) from[p] = samples.data() + p * hop;
+    wide().interleave(from.data(), length, floats(lines_));
+    return lines_;
+  }
+
+ private:
+  Lines lines_;
+};
+
+constexpr std::size_t stretch_in_cache = 4096;  // samples, of a batch side by side
+
+}  // namespace
+
 void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
                            std::span<double> fourth) const {
   assert(second.size() == bins() && fourth.size() == bins() && hop >= 1);
-  constexpr std::size_t within_cache = 4096;  // samples of a stretch; frames that are summed up in float
   const std::size_t window = plan_->weights.size();
-  const std::size_t most = std::clamp<std::size_t>(within_cache / hop + 1, 4, 256);
+  const std::size_t most = std::clamp<std::size_t>(stretch_in_cache / hop + 1, 4, 512);
   std::size_t left = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  SideBySide stretches;
+  plan_->clear_sums();
   while (left > 0) {
-    plan_->clear_sums();
     const std::size_t each = std::min(most, left / batch), frames = each > 0 ? each * batch : left;
+    const std::size_t stretch = (each - 1) * hop + window;
     if (each > 0)
-      plan_->add_stretches(samples, hop, each);
+      plan_->add_stretches(stretches.lines(samples, each * hop, stretch, stretch + length() - window), hop,
+                           each);
     else
       plan_->add_few(samples, hop, left);
-    const float *sum = gearhark::floats(plan_->second), *sum_of_squares = gearhark::floats(plan_->fourth);
-    for (std::size_t i = 0; i < bins() * batch; ++i) {
-      second[i / batch] += static_cast<double>(sum[i]);
-      fourth[i / batch] += static_cast<double>(sum_of_squares[i]);
-    }
+    plan_->hand_over(second, fourth);
     left -= frames;
     if (left > 0) samples = samples.subspan(frames * hop);
   }
+}
+
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all) {
+  std::size_t hop = 1, beyond = 0, padded = 0;
+  for (const MomentSums& one : all) {
+    hop = std::max(hop, one.hop);
+    beyond = std::max(beyond, one.fft.plan_->weights.size());
+    padded = std::max(padded, one.fft.length());
+  }
+  const bool together =
+      std::all_of(all.begin(), all.end(), [&](const MomentSums& one) { return hop % one.hop == 0; });
+  const std::size_t stretch = (stretch_in_cache + hop - 1) / hop * hop, block = FrameFft::batch * stretch;
+  SideBySide stretches;
+  for (const MomentSums& one : all) one.fft.plan_->clear_sums();
+  while (together && samples.size() >= block + beyond) {
+    Lines& lines = stretches.lines(samples, stretch, stretch + beyond, stretch + beyond + padded);
+    for (const MomentSums& one : all) {
+      one.fft.plan_->add_stretches(lines, one.hop, stretch / one.hop);
+      one.fft.plan_->hand_over(one.second, one.fourth);
+    }
+    samples = samples.subspan(block);
+  }
+  for (const MomentSums& one : all) one.fft.add_moments(samples, one.hop, one.second, one.fourth);
 }
 
 }  // namespace gearhark

@@ -131,6 +131,10 @@ void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::
     for (std::size_t f = 0; f < batch; ++f) power[k * batch + f] = std::norm(all[f * bins() + k]);
 }
 
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all) {
+  for (const MomentSums& one : all) one.fft.add_moments(samples, one.hop, one.second, one.fourth);
+}
+
 void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
                            std::span<double> fourth) const {
   const std::size_t window = plan_->weights.size();

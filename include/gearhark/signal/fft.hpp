@@ -50,6 +50,8 @@ class Fft {
   std::unique_ptr<Plan> plan_;
 };
 
+struct MomentSums;
+
 // Of many windowed frames of a real signal, up to 16 at once: several times quicker than one by one. For
 // frames up to some 16384 points.
 class FrameFft {
@@ -79,8 +81,18 @@ class FrameFft {
                   std::span<float> power) const;
 
  private:
+  friend void add_moments(std::span<const float>, std::span<const MomentSums>);
   struct Plan;
   std::unique_ptr<Plan> plan_;
 };
+
+// FrameFft::add_moments() of several lengths in one reading of the samples: quicker where the longest hop is
+// a multiple of the others.
+struct MomentSums {
+  const FrameFft& fft;
+  std::size_t hop;
+  std::span<double> second, fourth;
+};
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all);
 
 }  // namespace gearhark

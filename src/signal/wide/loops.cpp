@@ -625,53 +625,36 @@ void join_real(const RealPlan& plan, const float* in, float* out) {
 
 // --- Filters ---
 
-// Of neighbours and weights, added up by eights. As they come by sixteens first, on registers as wide.
-[[gnu::always_inline]] inline Lanes products(const float* x, const float* weights, std::size_t taps) {
-  Lanes total{};
+constexpr std::size_t tap_lanes = reg_lanes > lanes ? reg_lanes : lanes;
+
+// Calls use(k, Width{}) for every piece of `taps` as wide as the registers, the rest by eights.
+template <class Use>
+[[gnu::always_inline]] inline void by_pieces(std::size_t taps, const Use& use) {
   std::size_t k = 0;
 #ifdef __AVX512F__
-  Reg wide{};
-  for (; k + reg_lanes <= taps; k += reg_lanes) wide += load_reg(x + k) * load_reg(weights + k);
-  total = folded(wide);
+  for (; k + reg_lanes <= taps; k += reg_lanes) use(k, Sum{});
 #endif
-  for (; k < taps; k += lanes) total = total + load(x + k) * load(weights + k);
+  for (; k < taps; k += lanes) use(k, Lanes{});
+}
+
+// Of neighbours and weights.
+[[gnu::always_inline]] inline Sum products(const float* x, const float* weights, std::size_t taps) {
+  Sum total{};
+  by_pieces(taps, [&](std::size_t k, auto wide) {
+    total = total + widened(load_as(wide, x + k) * load_as(wide, weights + k));
+  });
   return total;
 }
 
-// With weights `part` of the way from one row of them to the next.
-[[gnu::always_inline]] inline Lanes products_between(const float* x, const float* row, std::size_t taps,
-                                                     float part) {
-  Lanes low{}, high{};
-  std::size_t k = 0;
-#ifdef __AVX512F__
-  Reg wide_low{}, wide_high{};
-  for (; k + reg_lanes <= taps; k += reg_lanes) {
-    wide_low += load_reg(x + k) * load_reg(row + k);
-    wide_high += load_reg(x + k) * load_reg(row + taps + k);
-  }
-  const Lanes most = folded(wide_low + (wide_high - wide_low) * part);
-  if (k == taps) return most;
-#endif
-  for (; k < taps; k += lanes) {
-    low = low + load(x + k) * load(row + k);
-    high = high + load(x + k) * load(row + taps + k);
-  }
-  low = low + (high - low) * part;
-#ifdef __AVX512F__
-  low = low + most;
-#endif
-  return low;
-}
-
-float dot(const float* a, const float* b, std::size_t taps) {
-  Lanes even{}, odd{};
-  std::size_t k = 0;
-  for (; k + 2 * lanes <= taps; k += 2 * lanes) {
-    even = even + load(a + k) * load(b + k);
-    odd = odd + load(a + k + lanes) * load(b + k + lanes);
-  }
-  if (k < taps) even = even + load(a + k) * load(b + k);
-  return sum(even + odd);
+// With weights `part` of the way from one row of them to the next; `rise`: what that is more.
+[[gnu::always_inline]] inline Sum products_between(const float* x, const float* row, const float* rise,
+                                                   std::size_t taps, float part) {
+  Sum total{};
+  by_pieces(taps, [&](std::size_t k, auto wide) {
+    const auto weights = load_as(wide, row + k) + load_as(wide, rise + k) * part;
+    total = total + widened(load_as(wide, x + k) * weights);
+  });
+  return total;
 }
 
 // As many at once as there are registers for.
@@ -680,16 +663,17 @@ void sliding_dots(const float* x, std::size_t hop, std::size_t count, const floa
   constexpr std::size_t at_once = lanes / parts;
   std::size_t i = 0;
   for (; i + at_once <= count; i += at_once, x += at_once * hop) {
-    Lanes total[lanes] = {};
-    for (std::size_t k = 0; k < taps; k += lanes) {
-      const Lanes w = load(weights + k);
-      for (std::size_t j = 0; j < at_once; ++j) total[j] = total[j] + load(x + j * hop + k) * w;
-    }
+    Sum total[lanes] = {};
+    by_pieces(taps, [&](std::size_t k, auto wide) {
+      const auto w = load_as(wide, weights + k);
+      for (std::size_t j = 0; j < at_once; ++j)
+        total[j] = total[j] + widened(load_as(wide, x + j * hop + k) * w);
+    });
     float sum_of[lanes];
     store(sum_of, sums(total));
     for (std::size_t j = 0; j < at_once; ++j) out[(i + j) * apart] = sum_of[j];
   }
-  for (; i < count; ++i, x += hop) out[i * apart] = dot(x, weights, taps);
+  for (; i < count; ++i, x += hop) out[i * apart] = sum(products(x, weights, taps));
 }
 
 // Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
@@ -719,6 +703,8 @@ struct Places {
     __builtin_memcpy(out.row + j, &row, sizeof row);
     __builtin_memcpy(out.part + j, &part, sizeof part);
   }
+  // In memory: taken out of registers one by one they would cost more than all the rest.
+  __asm__("" : "+m"(out));
   return out;
 }
 
@@ -744,7 +730,7 @@ void read_at(const float* x, const double* position, std::size_t count, const fl
              std::size_t rows, float* out) {
   eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
     const Places at = places(from, 1.0, 0.0, rows);
-    Lanes total[lanes];
+    Sum total[lanes];
     for (std::size_t j = 0; j < lanes; ++j) {
       const auto row = static_cast<std::size_t>(at.row[j] + (at.part[j] >= 0.5f));
       total[j] = products(x + at.whole[j], table + row * taps, taps);
@@ -758,31 +744,32 @@ void read_at(const float* x, const double* position, std::size_t count, const fl
                                                      std::size_t taps, std::size_t rows, float* out) {
   eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
     const Places at = places(from, scale, shift, rows);
-    Lanes total[lanes];
+    Sum total[lanes];
 #pragma GCC unroll 8
     for (std::size_t j = 0; j < lanes; ++j) {
-      const float* row = table + static_cast<std::size_t>(at.row[j]) * taps;
-      total[j] = products_between(x + at.whole[j], row, taps, at.part[j]);
+      const float* row = table + 2 * static_cast<std::size_t>(at.row[j]) * taps;
+      total[j] = products_between(x + at.whole[j], row, row + taps, taps, at.part[j]);
     }
     store_first(out + first, sums(total), held);
   });
 }
 
+// The usual numbers of taps are known to the compiler.
 void read_between(const float* x, const double* position, double scale, double shift, std::size_t count,
                   const float* table, std::size_t taps, std::size_t rows, float* out) {
   if (taps == 32) return read_between_with(x, position, scale, shift, count, table, 32, rows, out);
-  if (taps == 40) return read_between_with(x, position, scale, shift, count, table, 40, rows, out);
+  constexpr std::size_t next = 32 + tap_lanes;
+  if (taps == next) return read_between_with(x, position, scale, shift, count, table, next, rows, out);
   read_between_with(x, position, scale, shift, count, table, taps, rows, out);
 }
 
+// By the extremes; the sum of the steps tells of what is no number, which has no place among extremes.
 bool within(const double* values, std::size_t count, double low, double high, double least_step,
             double most_step) {
-  constexpr std::size_t wide = part_lanes / 2;
+  constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
-  using Flags [[gnu::vector_size(wide * sizeof(double))]] = long;
-  const Doubles bottom = Doubles{} + low, top = Doubles{} + high;
-  const Doubles least = Doubles{} + least_step, most = Doubles{} + most_step;
-  Flags fine = Flags{} - 1;
+  Doubles bottom = Doubles{} + high, top = Doubles{} + low, least = Doubles{} + most_step,
+          most = Doubles{} + least_step, total{};
   std::size_t i = 0;
   for (; i + wide < count; i += wide) {
     Doubles here, next;
@@ -790,16 +777,22 @@ bool within(const double* values, std::size_t count, double low, double high, do
     __builtin_memcpy(&next, values + i + 1, sizeof next);
     Doubles step = next - here;
     step = step < 0.0 ? -step : step;
-    fine &= (here >= bottom) & (here <= top) & (step >= least) & (step <= most);
+    bottom = here < bottom ? here : bottom;
+    top = here > top ? here : top;
+    least = step < least ? step : least;
+    most = step > most ? step : most;
+    total += step;
   }
-  bool all_fine = true;
-  for (std::size_t j = 0; j < wide; ++j) all_fine = all_fine && fine[j] != 0;
+  bool fine = true;
+  for (std::size_t j = 0; j < wide; ++j)
+    fine = fine && bottom[j] >= low && top[j] <= high && least[j] >= least_step && most[j] <= most_step &&
+           total[j] == total[j];
   for (; i < count; ++i) {
-    all_fine = all_fine && values[i] >= low && values[i] <= high;
+    fine = fine && values[i] >= low && values[i] <= high;
     const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
-    all_fine = all_fine && step >= least_step && step <= most_step;
+    fine = fine && step >= least_step && step <= most_step;
   }
-  return all_fine;
+  return fine;
 }
 
 void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
@@ -978,10 +971,10 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform,    real_frames, frame_powers,  frame_moments,  unpack,
-                 add_power,    two_pass,    real_two_pass, power_two_pass, join_real,
-                 sliding_dots, within,      read_at,       read_between,   complex_windows,
-                 block_sums,   interleave,  lane_ranked,   log_all};
+const Wide loops{tap_lanes,       transform,    real_frames, frame_powers,  frame_moments,
+                 unpack,          add_power,    two_pass,    real_two_pass, power_two_pass,
+                 join_real,       sliding_dots, within,      read_at,       read_between,
+                 complex_windows, block_sums,   interleave,  lane_ranked,   log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -70,6 +70,7 @@ struct RealPlan {
 };
 
 struct Wide {
+  std::size_t tap_lanes;  // taps in multiples of this are quickest; any multiple of 8 will do
   // out (length lines) = transform of in (length lines), which stays.
   void (*transform)(const LanePlanView& plan, const float* in, float* out);
   // Spectra of frame_lanes real frames of 2 x plan.length samples, each the product of `used` samples and
@@ -107,7 +108,8 @@ struct Wide {
   // weights (a multiple of 8) between one sample and the next, on the samples from the whole position on.
   void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
                   std::size_t taps, std::size_t rows, float* out);
-  // The same at position[i] * scale + shift, between two rows (there are `rows` + 1).
+  // The same at position[i] * scale + shift, between two rows; behind each of `rows` stands by how much the
+  // next is more.
   void (*read_between)(const float* x, const double* position, double scale, double shift, std::size_t count,
                        const float* table, std::size_t taps, std::size_t rows, float* out);
   // out[i] (pairs) = sum over k < width of z[i * hop + k] taps[k], z and taps real and imaginary parts apart.
