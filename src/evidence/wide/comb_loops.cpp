@@ -24,28 +24,50 @@ constexpr std::size_t factors_at_once = 6;
   return mean_of(line.from, line.to, group, line.own_share) / local;
 }
 
+// Eight groups at as many strengths as a register holds of them.
+#ifdef __AVX512F__
+constexpr std::size_t side_by_side = 2;
+using Together = Reg;
+[[gnu::always_inline]] inline Together repeated(Lanes a) {
+  return __builtin_shufflevector(a.part[0], a.part[0], 0, 1, 2, 3, 4, 5, 6, 7, 0, 1, 2, 3, 4, 5, 6, 7);
+}
+// values[0] for the first eight lanes, values[1] for the others.
+[[gnu::always_inline]] inline Together each_for_eight(const float* values) {
+  const Part a = Part{} + values[0], b = Part{} + values[1];
+  return __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+}
+#else
+constexpr std::size_t side_by_side = 1;
+using Together = Lanes;
+[[gnu::always_inline]] inline Together repeated(Lanes a) { return a; }
+[[gnu::always_inline]] inline Together each_for_eight(const float* values) { return all(values[0]); }
+#endif
+constexpr std::size_t strength_rows = strengths / side_by_side;
+
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
-[[gnu::always_inline]] inline void multiply(Lanes (&product)[strengths], const LineLook& line,
+[[gnu::always_inline]] inline void multiply(Together (&product)[strength_rows], const LineLook& line,
                                             std::size_t group, float most_freedom, float line_cap) {
-  const Lanes mean = over_background(line, group);
-  const Lanes freedom = smaller(load(line.bands + group) * line.freedom, all(most_freedom));
-  const Lanes cap = all(line_cap), absent = all(1.0f - line.presence);
-  for (std::size_t a = 0; a < strengths; ++a) {
-    const Lanes ratio = freedom * (mean * line.strengths[a] - all(line.strengths[strengths + a]));
+  const Together mean = repeated(over_background(line, group));
+  const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
+  const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
+  for (std::size_t a = 0; a < strength_rows; ++a) {
+    const float* at = line.strengths + a * side_by_side;
+    const Together ratio = freedom * (mean * each_for_eight(at) - each_for_eight(at + strengths));
     product[a] = product[a] * (absent + exponential(smaller(ratio, cap)) * line.presence);
   }
 }
 
 [[gnu::always_inline]] inline void sum_of_logs(const LineLook* first, const LineLook* last, std::size_t group,
                                                float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
-  for (std::size_t a = 0; a < strengths; ++a) sum[a] = Lanes{};
+  Together total[strength_rows] = {};
   while (first != last) {
-    Lanes product[strengths];
-    for (std::size_t a = 0; a < strengths; ++a) product[a] = all(1.0f);
+    Together product[strength_rows];
+    for (Together& one : product) one = repeated(all(1.0f));
     for (std::size_t n = 0; n < factors_at_once && first != last; ++n, ++first)
       multiply(product, *first, group, most_freedom, line_cap);
-    for (std::size_t a = 0; a < strengths; ++a) sum[a] = sum[a] + logarithm(product[a]);
+    for (std::size_t a = 0; a < strength_rows; ++a) total[a] = total[a] + logarithm(product[a]);
   }
+  __builtin_memcpy(sum, total, sizeof sum);
 }
 
 void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,

@@ -844,8 +844,6 @@ void interleave(const float* const* rows, std::size_t count, float* out) {
     for (std::size_t r = 0; r < frame_lanes; ++r) out[i * frame_lanes + r] = rows[r][i];
 }
 
-using RegBits [[gnu::vector_size(reg_lanes * sizeof(int))]] = int;
-
 [[gnu::always_inline]] inline RegBits bits_at(const float* at) {
   RegBits out;
   __builtin_memcpy(&out, at, sizeof out);
