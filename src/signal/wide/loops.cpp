@@ -684,7 +684,7 @@ struct Places {
 };
 
 [[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
-                                            std::size_t rows) {
+                                            std::size_t rows, double rounding = 0.0) {
   constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
   using Wholes [[gnu::vector_size(wide * sizeof(int))]] = int;
@@ -696,7 +696,7 @@ struct Places {
     __builtin_memcpy(&at, position + j, sizeof at);
     at = at * scale + shift;
     const Wholes whole = __builtin_convertvector(at, Wholes);
-    const Doubles fine = (at - __builtin_convertvector(whole, Doubles)) * fineness;
+    const Doubles fine = (at - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
     const Wholes row = __builtin_convertvector(fine, Wholes);
     const Floats part = __builtin_convertvector(fine - __builtin_convertvector(row, Doubles), Floats);
     __builtin_memcpy(out.whole + j, &whole, sizeof whole);
@@ -726,17 +726,41 @@ template <class Use>
   for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
+[[gnu::always_inline]] inline Lanes read_nearest(const float* x, const double* position, const float* table,
+                                                 std::size_t taps, std::size_t rows) {
+  const Places at = places(position, 1.0, 0.0, rows, 0.5);
+  Sum total[lanes];
+#pragma GCC unroll 8
+  for (std::size_t j = 0; j < lanes; ++j)
+    total[j] = products(x + at.whole[j], table + static_cast<std::size_t>(at.row[j]) * taps, taps);
+  return sums(total);
+}
+
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
   eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    const Places at = places(from, 1.0, 0.0, rows);
-    Sum total[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const auto row = static_cast<std::size_t>(at.row[j] + (at.part[j] >= 0.5f));
-      total[j] = products(x + at.whole[j], table + row * taps, taps);
-    }
-    store_first(out + first, sums(total), held);
+    store_first(out + first, read_nearest(x, from, table, taps, rows), held);
   });
+}
+
+[[gnu::always_inline]] inline void read_along_with(const float* x, const double* c, double step, double last,
+                                                   std::size_t count, const float* table, std::size_t taps,
+                                                   std::size_t rows, float* out) {
+  for (std::size_t i = 0; i < count; i += lanes) {
+    double position[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const double u = static_cast<double>(static_cast<int>(i + j)) * step;
+      const double at = c[0] + u * (c[1] + u * (c[2] + u * c[3]));
+      position[j] = at < 0.0 ? 0.0 : at > last ? last : at;
+    }
+    store_first(out + i, read_nearest(x, position, table, taps, rows), least(lanes, count - i));
+  }
+}
+
+void read_along(const float* x, const double* c, double step, double last, std::size_t count,
+                const float* table, std::size_t taps, std::size_t rows, float* out) {
+  if (taps == 32) return read_along_with(x, c, step, last, count, table, 32, rows, out);
+  read_along_with(x, c, step, last, count, table, taps, rows, out);
 }
 
 [[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
@@ -956,6 +980,42 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
   }
 }
 
+void over_background(const float* power, std::size_t bins, std::size_t step, const float* knots, float scale,
+                     float most, int* places_at) {
+  constexpr float tiny = 1e-20f;
+  for (std::size_t k = 0; k < bins; ++k) {
+    const float* before = knots + k / step * frame_lanes;
+    const float u = static_cast<float>(k % step) / static_cast<float>(step);
+    each_register([&](std::size_t lane) {
+      const Reg from = load_reg(before + lane), to = load_reg(before + frame_lanes + lane);
+      const Reg ratio = load_reg(power + k * frame_lanes + lane) / (from + u * (to - from) + tiny);
+      const RegBits place = __builtin_convertvector(smaller(ratio * scale, Reg{} + most), RegBits);
+      __builtin_memcpy(places_at + k * frame_lanes + lane, &place, sizeof place);
+    });
+  }
+}
+
+void convolve(const double* in, const double* kernel, std::size_t taps, std::size_t count, double* out) {
+  constexpr std::size_t wide = reg_lanes / 2, at_once = 4;
+  using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
+  std::size_t j = 0;
+  for (; j + at_once * wide <= count; j += at_once * wide) {
+    Doubles total[at_once] = {};
+    for (std::size_t k = 0; k < taps; ++k)
+      for (std::size_t i = 0; i < at_once; ++i) {
+        Doubles here;
+        __builtin_memcpy(&here, in + j + k + i * wide, sizeof here);
+        total[i] += here * kernel[k];
+      }
+    __builtin_memcpy(out + j, total, sizeof total);
+  }
+  for (; j < count; ++j) {
+    double total = 0.0;
+    for (std::size_t k = 0; k < taps; ++k) total += kernel[k] * in[j + k];
+    out[j] = total;
+  }
+}
+
 void log_all(float* values, std::size_t count, float floor) {
   std::size_t i = 0;
   for (; i + lanes <= count; i += lanes) store(values + i, logarithm(load(values + i) + all(floor)));
@@ -969,10 +1029,10 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{tap_lanes,       transform,    real_frames, frame_powers,  frame_moments,
-                 unpack,          add_power,    two_pass,    real_two_pass, power_two_pass,
-                 join_real,       sliding_dots, within,      read_at,       read_between,
-                 complex_windows, block_sums,   interleave,  lane_ranked,   log_all};
+const Wide loops{tap_lanes,  transform,   real_frames,     frame_powers,   frame_moments,   unpack,
+                 add_power,  two_pass,    real_two_pass,   power_two_pass, join_real,       sliding_dots,
+                 within,     read_at,     read_along,      read_between,   complex_windows, block_sums,
+                 interleave, lane_ranked, over_background, convolve,       log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

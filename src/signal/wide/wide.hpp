@@ -108,6 +108,9 @@ struct Wide {
   // weights (a multiple of 8) between one sample and the next, on the samples from the whole position on.
   void (*read_at)(const float* x, const double* position, std::size_t count, const float* table,
                   std::size_t taps, std::size_t rows, float* out);
+  // read_at() at the positions c[0] + u (c[1] + u (c[2] + u c[3])), u = i step, held within 0..last.
+  void (*read_along)(const float* x, const double* c, double step, double last, std::size_t count,
+                     const float* table, std::size_t taps, std::size_t rows, float* out);
   // The same at position[i] * scale + shift, between two rows; behind each of `rows` stands by how much the
   // next is more.
   void (*read_between)(const float* x, const double* position, double scale, double shift, std::size_t count,
@@ -123,6 +126,13 @@ struct Wide {
   // The value of this rank (0: the smallest) in each of frame_lanes lanes, and the one above it (the same for
   // the largest) where `above` is given; values (count x frame_lanes) >= 0.
   void (*lane_ranked)(const float* values, std::size_t count, std::size_t rank, float* out, float* above);
+  // places[k * frame_lanes + f] = power over background times scale, at most `most`, rounded down. The
+  // background goes straight from one of the knots (frame_lanes each), which stand every `step` bins, to the
+  // next.
+  void (*over_background)(const float* power, std::size_t bins, std::size_t step, const float* knots,
+                          float scale, float most, int* places);
+  // out[j] = sum over k < taps of kernel[k] in[j + k]
+  void (*convolve)(const double* in, const double* kernel, std::size_t taps, std::size_t count, double* out);
   // values[i] = log(values[i] + floor), all sums positive and normal.
   void (*log_all)(float* values, std::size_t count, float floor);
 };
