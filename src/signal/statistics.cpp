@@ -1,9 +1,7 @@
 #include "gearhark/signal/statistics.hpp"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
-#include <cstdint>
 #include <numbers>
 
 #include "wide/wide.hpp"
@@ -11,65 +9,56 @@
 namespace gearhark {
 namespace {
 
-// The order of floats as that of whole numbers.
-std::uint32_t ordered(float value) {
-  const auto bits = std::bit_cast<std::uint32_t>(value);
-  return bits & 0x80000000u ? ~bits : bits | 0x80000000u;
-}
-
-// Values by rank. Of many values only those are sorted that share the wanted one's sign, exponent and first
-// bits of mantissa: two passes over the data, whatever the number of ranks asked for near each other.
+// Values by rank. Of many values a sample tells about where the wanted one lies; only those near there are
+// held and put in order, or all should the sample have misled.
 class Ranks {
  public:
   explicit Ranks(std::span<const float> values) : values_(values) {
-    if (values.size() < few) {
-      held_.assign(values.begin(), values.end());
-      return;
-    }
-    counts_.assign(2 * buckets, 0);
-    // Two sets of counts, for neighbours tend to fall into one bucket.
-    for (std::size_t i = 0; i + 1 < values.size(); i += 2) {
-      ++counts_[ordered(values[i]) >> shift];
-      ++counts_[buckets + (ordered(values[i + 1]) >> shift)];
-    }
-    if (values.size() % 2 == 1) ++counts_[ordered(values.back()) >> shift];
-    for (std::size_t b = 0; b < buckets; ++b) counts_[b] += counts_[buckets + b];
+    if (values.size() < few) hold_all();
   }
 
   float at(std::size_t rank) {
-    if (!counts_.empty()) rank -= hold(rank);
-    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank);
+    if (rank < before_ || rank >= before_ + held_.size()) hold_about(rank);
+    if (rank < before_ || rank >= before_ + held_.size()) hold_all();
+    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank - before_);
     std::nth_element(held_.begin(), place, held_.end());
     return *place;
   }
 
  private:
-  static constexpr std::size_t few = 1024, buckets = 4096;
-  static constexpr int shift = 20;
+  // Of 2048 drawn at random the middle one's rank is off by 1.1 % of all, as a standard deviation.
+  static constexpr std::size_t few = 8192, drawn = 2048, away = 100;
 
-  // Holds the values of the bucket with this rank; returns the rank of its first.
-  std::size_t hold(std::size_t rank) {
-    std::size_t bucket = 0, before = 0;
-    while (before + counts_[bucket] <= rank) before += counts_[bucket++];
-    if (held_.empty() || bucket != held_bucket_) {
-      held_.resize(counts_[bucket] + 1);
-      // Every value is written, and stays where it belongs: no branch to be foretold.
-      float* to = held_.data();
-      for (const float value : values_) {
-        *to = value;
-        to += ordered(value) >> shift == bucket ? 1 : 0;
-        if (to == held_.data() + counts_[bucket]) break;
-      }
-      held_.pop_back();
-      held_bucket_ = bucket;
+  void hold_all() {
+    held_.assign(values_.begin(), values_.end());
+    before_ = 0;
+  }
+  void hold_about(std::size_t rank) {
+    std::vector<float> sample(drawn);
+    for (std::size_t i = 0; i < drawn; ++i) sample[i] = values_[i * values_.size() / drawn];
+    const std::size_t middle = rank * drawn / values_.size();
+    const float low = middle < away ? -HUGE_VALF : nth(sample, middle - away);
+    const float high = middle + away >= drawn ? HUGE_VALF : nth(sample, middle + away);
+    held_.resize(values_.size() + 1);
+    before_ = 0;
+    // Every value is written, and stays where it belongs: no branch to be foretold.
+    float* to = held_.data();
+    for (const float value : values_) {
+      *to = value;
+      to += value >= low && value <= high ? 1 : 0;
+      before_ += value < low ? 1 : 0;
     }
-    return before;
+    held_.resize(static_cast<std::size_t>(to - held_.data()));
+  }
+  static float nth(std::vector<float>& values, std::size_t rank) {
+    const auto place = values.begin() + static_cast<std::ptrdiff_t>(rank);
+    std::nth_element(values.begin(), place, values.end());
+    return *place;
   }
 
   std::span<const float> values_;
-  std::vector<std::uint32_t> counts_;
   std::vector<float> held_;
-  std::size_t held_bucket_ = 0;
+  std::size_t before_ = 0;  // values below those that are held
 };
 
 double quantile_of(Ranks& ranks, std::size_t count, double q) {

@@ -15,7 +15,7 @@ constexpr std::size_t bins = 24000;  // orders 0 .. 80
 
 void set_power(EnvelopeSpectra& spectra, std::span<const float> power) {
   auto sums = std::make_shared<GroupSums>(power.size(), 1);
-  sums->extend(power, power.size());
+  sums->extend(power, power.size(), power.size());
   spectra.groups[0].sums = sums;
 }
 

@@ -70,6 +70,58 @@ constexpr std::size_t strength_rows = strengths / side_by_side;
   __builtin_memcpy(sum, total, sizeof sum);
 }
 
+// Eight sums in double precision, and in a register each as many as there is room for.
+constexpr std::size_t doubles = reg_lanes / 2, registers = lanes / doubles;
+using Doubles [[gnu::vector_size(doubles * sizeof(double))]] = double;
+using Singles [[gnu::vector_size(doubles * sizeof(float))]] = float;
+
+// Adds eight values and stores the sums' lowest 32 bits in whole units: rounded down by adding a number of 52
+// bits that leaves none for the rest.
+[[gnu::always_inline]] inline void add_and_store(Doubles (&sum)[registers], Lanes values, double unit,
+                                                 int* to) {
+  using Longs [[gnu::vector_size(doubles * sizeof(long))]] = long;
+  using Ints [[gnu::vector_size(doubles * sizeof(int))]] = int;
+  for (std::size_t i = 0; i < registers; ++i) {
+    Singles here;
+    __builtin_memcpy(&here, reinterpret_cast<const char*>(&values) + i * sizeof here, sizeof here);
+    sum[i] += __builtin_convertvector(here, Doubles);
+    const Doubles whole = (sum[i] * unit - 0.5) + 6755399441055744.0;  // 1.5 x 2^52
+    const Ints low = __builtin_convertvector(reinterpret_cast<Longs>(whole), Ints);
+    __builtin_memcpy(to + i * doubles, &low, sizeof low);
+  }
+}
+
+// The next of eight spectra (or fewer: the last is repeated) at k..k+7, a lane for each; beyond `count`
+// zeros.
+[[gnu::always_inline]] inline void next_eight(const float* const (&from)[lanes], std::size_t k,
+                                              std::size_t count, Lanes (&rows)[lanes]) {
+  for (std::size_t s = 0; s < lanes; ++s) {
+    float values[lanes] = {};
+    for (std::size_t j = 0; j < lanes && k + j < count; ++j) values[j] = from[s][k + j];
+    rows[s] = k + lanes <= count ? load(from[s] + k) : load(values);
+  }
+  transpose(rows);
+}
+
+void extend_sums(const float* power, std::size_t apart, std::size_t count, std::size_t spectra,
+                 float strongest, double unit, double* running, int* to) {
+  const std::size_t stride = (spectra + lanes - 1) / lanes * lanes;
+  for (std::size_t first = 0; first < spectra; first += lanes) {
+    const float* from[lanes];
+    for (std::size_t s = 0; s < lanes; ++s)
+      from[s] = power + (first + s < spectra ? first + s : spectra - 1) * apart;
+    Doubles sum[registers];
+    __builtin_memcpy(sum, running + first, sizeof sum);
+    for (std::size_t k = 0; k < count; k += lanes) {
+      Lanes rows[lanes];
+      next_eight(from, k, count, rows);
+      for (std::size_t j = 0; j < lanes && k + j < count; ++j)
+        add_and_store(sum, smaller(rows[j], all(strongest)), unit, to + (k + j) * stride + first);
+    }
+    __builtin_memcpy(running + first, sum, sizeof sum);
+  }
+}
+
 void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,
                   float line_cap, float* factors) {
   for (std::size_t g = 0; g < groups; g += lanes) {
@@ -139,7 +191,7 @@ float sum_of_exp(const float* values, std::size_t count, float top) {
 
 namespace GEARHARK_WIDE {
 extern const CombLoops comb_loops;
-const CombLoops comb_loops{comb_factors, add_scattered, over_strengths, sum_of_exp};
+const CombLoops comb_loops{extend_sums, comb_factors, add_scattered, over_strengths, sum_of_exp};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark
