@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
 #include <numbers>
 
 #include "wide/wide.hpp"
@@ -40,15 +41,16 @@ class Ranks {
     const float low = middle < away ? -HUGE_VALF : nth(sample, middle - away);
     const float high = middle + away >= drawn ? HUGE_VALF : nth(sample, middle + away);
     held_.resize(values_.size() + 1);
-    before_ = 0;
+    std::size_t before = 0;
     // Every value is written, and stays where it belongs: no branch to be foretold.
     float* to = held_.data();
     for (const float value : values_) {
       *to = value;
-      to += value >= low && value <= high ? 1 : 0;
-      before_ += value < low ? 1 : 0;
+      to += static_cast<int>(value >= low) & static_cast<int>(value <= high);
+      before += static_cast<unsigned>(value < low);
     }
     held_.resize(static_cast<std::size_t>(to - held_.data()));
+    before_ = before;
   }
   static float nth(std::vector<float>& values, std::size_t rank) {
     const auto place = values.begin() + static_cast<std::ptrdiff_t>(rank);
@@ -155,7 +157,8 @@ double median_absolute_deviation(std::span<const float> values) {
 }
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
-  std::vector<double> sums(values.size() + 1, 0.0);
+  const auto sums = std::make_unique_for_overwrite<double[]>(values.size() + 1);
+  sums[0] = 0.0;
   std::size_t done = 0;
   for (; done + 4 <= values.size(); done += 4) {  // each sum waits for one of the four before it only
     const double a = static_cast<double>(values[done]), b = a + static_cast<double>(values[done + 1]),
