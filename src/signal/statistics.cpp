@@ -11,46 +11,50 @@ namespace gearhark {
 namespace {
 
 // Values by rank. Of many values a sample tells about where the wanted one lies; only those near there are
-// held and put in order, or all should the sample have misled.
+// held, and of them again, until few are left to be put in order. Should a sample have misled, all are.
 class Ranks {
  public:
   explicit Ranks(std::span<const float> values) : values_(values) {
-    if (values.size() < few) hold_all();
+    if (values.size() <= few) hold_all();
   }
 
   float at(std::size_t rank) {
-    if (rank < before_ || rank >= before_ + held_.size()) hold_about(rank);
-    if (rank < before_ || rank >= before_ + held_.size()) hold_all();
+    if (!holds(rank)) hold_about(rank);
+    if (!holds(rank)) hold_all();
     const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank - before_);
     std::nth_element(held_.begin(), place, held_.end());
     return *place;
   }
 
  private:
-  // Of 2048 drawn at random the middle one's rank is off by 1.1 % of all, as a standard deviation.
-  static constexpr std::size_t few = 8192, drawn = 2048, away = 100;
+  static constexpr std::size_t few = 1024, most_drawn = 1024;
 
+  [[nodiscard]] bool holds(std::size_t rank) const {
+    return rank >= before_ && rank - before_ < held_.size();
+  }
   void hold_all() {
     held_.assign(values_.begin(), values_.end());
     before_ = 0;
   }
   void hold_about(std::size_t rank) {
+    held_.resize(values_.size() + 16);
+    before_ = 0;
+    std::size_t left = narrow(values_, rank);
+    for (std::size_t last = values_.size(); left > few && left < last && rank >= before_;)
+      left = narrow(std::span(held_).first(last = left), rank);
+    held_.resize(left);
+  }
+  // Holds those of `from` (which may be the first of those held) that lie about `rank` of all; how many.
+  std::size_t narrow(std::span<const float> from, std::size_t rank) {
+    const std::size_t drawn = std::min(most_drawn, from.size() / 4);
     std::vector<float> sample(drawn);
-    for (std::size_t i = 0; i < drawn; ++i) sample[i] = values_[i * values_.size() / drawn];
-    const std::size_t middle = rank * drawn / values_.size();
+    for (std::size_t i = 0; i < drawn; ++i) sample[i] = from[i * from.size() / drawn];
+    // More than four standard deviations of the rank of the middle of so many drawn at random.
+    const auto away = static_cast<std::size_t>(2.2 * std::sqrt(static_cast<double>(drawn)));
+    const std::size_t middle = std::min(drawn - 1, (rank - before_) * drawn / from.size());
     const float low = middle < away ? -HUGE_VALF : nth(sample, middle - away);
     const float high = middle + away >= drawn ? HUGE_VALF : nth(sample, middle + away);
-    held_.resize(values_.size() + 1);
-    std::size_t before = 0;
-    // Every value is written, and stays where it belongs: no branch to be foretold.
-    float* to = held_.data();
-    for (const float value : values_) {
-      *to = value;
-      to += static_cast<int>(value >= low) & static_cast<int>(value <= high);
-      before += static_cast<unsigned>(value < low);
-    }
-    held_.resize(static_cast<std::size_t>(to - held_.data()));
-    before_ = before;
+    return wide().keep_between(from.data(), from.size(), low, high, held_.data(), &before_);
   }
   static float nth(std::vector<float>& values, std::size_t rank) {
     const auto place = values.begin() + static_cast<std::ptrdiff_t>(rank);

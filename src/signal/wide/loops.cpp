@@ -2,6 +2,10 @@
 #include "lane_math.hpp"
 #include "wide.hpp"
 
+#ifdef __AVX512F__
+#include <immintrin.h>
+#endif
+
 namespace gearhark {
 namespace {
 
@@ -980,6 +984,42 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
   }
 }
 
+// Stores those of a register's values that are flagged (-1) side by side; how many.
+[[gnu::always_inline]] inline std::size_t store_flagged(float* to, Reg values, RegBits flags) {
+#ifdef __AVX512F__
+  const __mmask16 mask = _mm512_movepi32_mask(reinterpret_cast<__m512i>(flags));
+  store_reg(to, reinterpret_cast<Reg>(_mm512_maskz_compress_ps(mask, reinterpret_cast<__m512>(values))));
+  return static_cast<std::size_t>(__builtin_popcount(mask));
+#else
+  float* const first = to;
+  for (std::size_t j = 0; j < reg_lanes; ++j) {  // every value is written and stays where it belongs
+    *to = values[j];
+    to -= flags[j];
+  }
+  return static_cast<std::size_t>(to - first);
+#endif
+}
+
+std::size_t keep_between(const float* values, std::size_t count, float low, float high, float* out,
+                         std::size_t* below) {
+  float* to = out;
+  RegBits less{};
+  std::size_t i = 0;
+  for (; i + reg_lanes <= count; i += reg_lanes) {
+    const Reg here = load_reg(values + i);
+    less -= here < low;
+    to += store_flagged(to, here, (here >= low) & (here <= high));
+  }
+  for (std::size_t j = 0; j < reg_lanes; ++j) *below += static_cast<std::size_t>(less[j]);
+  for (; i < count; ++i) {
+    const float here = values[i];
+    *below += here < low;
+    *to = here;
+    to += here >= low && here <= high;
+  }
+  return static_cast<std::size_t>(to - out);
+}
+
 void over_background(const float* power, std::size_t bins, std::size_t step, const float* knots, float scale,
                      float most, int* places_at) {
   constexpr float tiny = 1e-20f;
@@ -1029,10 +1069,10 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{tap_lanes,  transform,   real_frames,     frame_powers,   frame_moments,   unpack,
-                 add_power,  two_pass,    real_two_pass,   power_two_pass, join_real,       sliding_dots,
-                 within,     read_at,     read_along,      read_between,   complex_windows, block_sums,
-                 interleave, lane_ranked, over_background, convolve,       log_all};
+const Wide loops{tap_lanes,  transform,   real_frames,   frame_powers,    frame_moments,   unpack,
+                 add_power,  two_pass,    real_two_pass, power_two_pass,  join_real,       sliding_dots,
+                 within,     read_at,     read_along,    read_between,    complex_windows, block_sums,
+                 interleave, lane_ranked, keep_between,  over_background, convolve,        log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -126,6 +126,10 @@ struct Wide {
   // The value of this rank (0: the smallest) in each of frame_lanes lanes, and the one above it (the same for
   // the largest) where `above` is given; values (count x frame_lanes) >= 0.
   void (*lane_ranked)(const float* values, std::size_t count, std::size_t rank, float* out, float* above);
+  // Copies the values within low..high, in their order, to `out`, which has room for 16 more and may be
+  // `values`; how many, and adds to `below` how many are less than low.
+  std::size_t (*keep_between)(const float* values, std::size_t count, float low, float high, float* out,
+                              std::size_t* below);
   // places[k * frame_lanes + f] = power over background times scale, at most `most`, rounded down. The
   // background goes straight from one of the knots (frame_lanes each), which stand every `step` bins, to the
   // next.
