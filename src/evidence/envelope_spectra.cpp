@@ -264,9 +264,8 @@ std::vector<HeardGroup> heard_groups(const BandLevelSpectra& level) {
 
 // Means over the bands of every group in bins first..first + count - 1, a row of `bins` for each.
 void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t bins,
-              std::size_t first, std::size_t count, const std::vector<char>& masked,
-              std::vector<float>& means) {
-  const auto row = [&](std::size_t lane) { return std::span(means).subspan(lane * bins + first, count); };
+              std::size_t first, std::size_t count, const std::vector<char>& masked, std::span<float> means) {
+  const auto row = [&](std::size_t lane) { return means.subspan(lane * bins + first, count); };
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     const auto mean = row(lane);
     if (heard[lane].halves) {
@@ -292,18 +291,18 @@ void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const st
   if (heard.empty()) return;
   const std::size_t bins = level.power[heard.front().from].size();
   const auto sums = std::make_shared<GroupSums>(bins, heard.size());
-  std::vector<float> means(heard.size() * bins);
+  const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * bins);
+  const std::span<float> means(held.get(), heard.size() * bins);
   constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
   for (std::size_t first = 0; first < bins; first += at_once) {
     const std::size_t count = std::min(at_once, bins - first);
     means_of(heard, level, bins, first, count, masked, means);
-    sums->extend(std::span(means).subspan(first), bins, count);
+    sums->extend(means.subspan(first), bins, count);
   }
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     GroupSpectrum& group = out.groups[before + heard[lane].group];
     group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
-    group.effective_bands =
-        independent_bands_by_octave(std::span(means).subspan(lane * bins, bins), masked, counted);
+    group.effective_bands = independent_bands_by_octave(means.subspan(lane * bins, bins), masked, counted);
     group.sums = sums;
     group.lane = lane;
   }
