@@ -1,6 +1,7 @@
 #include "gearhark/evidence/angle_grid.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -41,9 +42,20 @@ EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_h
 }
 
 void taper(std::vector<float>& values, std::size_t count) {
-  for (std::size_t i = 0; i < count; ++i)
-    values[i] *= static_cast<float>(
-        0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(count)));
+  // Cosines of sums: of every block's start and of the places in a block.
+  constexpr std::size_t block = 64;
+  const double step = 2 * std::numbers::pi / static_cast<double>(count);
+  std::array<float, block> cosine{}, sine{};
+  for (std::size_t k = 0; k < block; ++k) {
+    cosine[k] = static_cast<float>(std::cos(step * static_cast<double>(k)));
+    sine[k] = static_cast<float>(std::sin(step * static_cast<double>(k)));
+  }
+  for (std::size_t from = 0; from < count; from += block) {
+    const auto c = static_cast<float>(std::cos(step * static_cast<double>(from)));
+    const auto s = static_cast<float>(std::sin(step * static_cast<double>(from)));
+    const std::size_t held = std::min(block, count - from);
+    for (std::size_t k = 0; k < held; ++k) values[from + k] *= 0.5f - 0.5f * (c * cosine[k] - s * sine[k]);
+  }
 }
 
 }  // namespace gearhark

@@ -14,6 +14,7 @@
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
+#include "wide/comb_loops.hpp"
 
 namespace gearhark {
 namespace {
@@ -111,16 +112,15 @@ float between_frames(const std::vector<float>& values, double position) {
 class Whitener {
  public:
   Whitener(const EnvelopeGrid& grid, const EnvelopeSettings& settings)
-      : grid_(grid), fft_(grid.points), angle_(grid.points), bins_(grid.points / 2 + 1) {
+      : grid_(grid), fft_(grid.points), angle_(grid.points), power_(grid.points / 2 + 1) {
     width_ = std::max<std::size_t>(21, static_cast<std::size_t>(settings.background_orders * grid.turns));
   }
   // |FFT|^2 over the background: noise has mean 1.
   std::vector<float> operator()(const std::vector<float>& envelope) {
     for (std::size_t i = 0; i < grid_.frame.size(); ++i)
       angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
-    fft_.forward(angle_, bins_);
-    std::vector<float> power(grid_.bins);
-    for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(bins_[k]);
+    fft_.power(angle_, power_);
+    std::vector<float> power(power_.begin(), power_.begin() + static_cast<std::ptrdiff_t>(grid_.bins));
     const std::vector<float> background = exponential_background(power, width_);
     for (std::size_t k = 0; k < power.size(); ++k) power[k] /= background[k] + 1e-30f;
     return power;
@@ -130,8 +130,7 @@ class Whitener {
   const EnvelopeGrid& grid_;
   RealFft fft_;
   std::size_t width_;
-  std::vector<float> angle_;
-  std::vector<std::complex<float>> bins_;
+  std::vector<float> angle_, power_;
 };
 
 std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known,
@@ -218,75 +217,112 @@ void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t f
   }
 }
 
-std::vector<double> independent_bands_by_octave(const std::vector<float>& power,
-                                                const std::vector<char>& masked, double counted) {
+std::vector<double> independent_bands_by_octave(std::span<const float> power, const std::vector<char>& masked,
+                                                double counted) {
   std::vector<double> out;
-  std::vector<float> clear;
+  std::vector<float> clear(power.size() + 1);
   for (std::size_t octave = 1; octave / 2 < power.size(); octave *= 2) {
-    clear.clear();
-    for (std::size_t k = octave; k < std::min(2 * octave, power.size()); ++k)
-      if (!masked[k]) clear.push_back(power[k]);
-    out.push_back(independent_bands(clear, counted));
+    float* to = clear.data();
+    for (std::size_t k = octave; k < std::min(2 * octave, power.size()); ++k) {
+      *to = power[k];
+      to += masked[k] ? 0 : 1;
+    }
+    out.push_back(independent_bands(std::span<const float>(clear.data(), to), counted));
   }
   return out;
 }
 
+// A group whose bands are heard, from..to-1; made of two others of half as many where there are such.
+struct HeardGroup {
+  std::size_t from, to;
+  std::size_t group;  // among all
+  std::optional<std::pair<std::size_t, std::size_t>> halves;
+};
+
+std::vector<HeardGroup> heard_groups(const BandLevelSpectra& level) {
+  std::vector<HeardGroup> heard;
+  const auto lane_of = [&](std::size_t from, std::size_t to) {
+    return static_cast<std::size_t>(
+        std::find_if(heard.begin(), heard.end(),
+                     [&](const HeardGroup& g) { return g.from == from && g.to == to; }) -
+        heard.begin());
+  };
+  const auto groups = nested_groups(level.power.size());
+  for (std::size_t g = 0; g < groups.size(); ++g) {
+    const std::size_t from = groups[g].first;
+    std::size_t end = from;
+    while (end < groups[g].second && !level.power[end].empty()) ++end;
+    if (end == from) continue;
+    const std::size_t middle = from + (end - from) / 2, low = lane_of(from, middle),
+                      high = lane_of(middle, end);
+    heard.push_back({from, end, g, {}});
+    const bool even = middle - from == end - middle && std::max(low, high) + 1 < heard.size();
+    if (even) heard.back().halves = {low, high};
+  }
+  return heard;
+}
+
+// Means over the bands of every group in bins first..first + count - 1, a row of `bins` for each.
+void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t bins,
+              std::size_t first, std::size_t count, const std::vector<char>& masked, std::span<float> means) {
+  const auto row = [&](std::size_t lane) { return means.subspan(lane * bins + first, count); };
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+    const auto mean = row(lane);
+    if (heard[lane].halves) {
+      const auto low = row(heard[lane].halves->first), high = row(heard[lane].halves->second);
+      for (std::size_t k = 0; k < count; ++k) mean[k] = 0.5f * (low[k] + high[k]);
+      continue;
+    }
+    mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
+    for (std::size_t k = 0; k < count; ++k) mean[k] = masked[first + k] ? 1.0f : mean[k];
+  }
+}
+
 void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const std::vector<char>& masked,
                    double counted) {
-  struct Heard {
-    std::size_t from, to;  // bands
-    std::size_t group;
-  };
-  std::vector<Heard> heard;
+  const std::size_t before = out.groups.size();
   for (const auto& [from, to] : nested_groups(level.power.size())) {
     GroupSpectrum group;
     group.low = level.low[from];
     group.high = level.high[to - 1];
-    std::size_t end = from;
-    while (end < to && !level.power[end].empty()) ++end;
-    if (end > from) heard.push_back({from, end, out.groups.size()});
     out.groups.push_back(std::move(group));
   }
+  const std::vector<HeardGroup> heard = heard_groups(level);
   if (heard.empty()) return;
   const std::size_t bins = level.power[heard.front().from].size();
   const auto sums = std::make_shared<GroupSums>(bins, heard.size());
-  std::vector<float> power(bins);
-  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
-    const auto [from, to, at] = heard[lane];
-    GroupSpectrum& group = out.groups[at];
-    mean_of_bands(level.power, from, to, 0, power);
-    group.bands = static_cast<int>(to - from);
-    group.effective_bands = independent_bands_by_octave(power, masked, counted);
-    group.sums = sums;
-    group.lane = lane;
-  }
+  const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * bins);
+  const std::span<float> means(held.get(), heard.size() * bins);
   constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
-  std::vector<float> block(heard.size() * at_once);
   for (std::size_t first = 0; first < bins; first += at_once) {
     const std::size_t count = std::min(at_once, bins - first);
-    for (std::size_t lane = 0; lane < heard.size(); ++lane) {
-      const auto mean = std::span(block).subspan(lane * count, count);
-      mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
-      for (std::size_t k = 0; k < count; ++k)
-        if (masked[first + k]) mean[k] = 1.0f;
-    }
-    sums->extend(block, count);
+    means_of(heard, level, bins, first, count, masked, means);
+    sums->extend(means.subspan(first), bins, count);
+  }
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+    GroupSpectrum& group = out.groups[before + heard[lane].group];
+    group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
+    group.effective_bands = independent_bands_by_octave(means.subspan(lane * bins, bins), masked, counted);
+    group.sums = sums;
+    group.lane = lane;
   }
 }
 
 }  // namespace
 
 GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
-    : bins_(bins), lanes_((spectra + 7) / 8 * 8), sums_((bins + 1) * lanes_), running_(spectra) {}
+    : bins_(bins),
+      lanes_((spectra + 7) / 8 * 8),
+      spectra_(spectra),
+      sums_(std::make_unique_for_overwrite<int[]>((bins + 1) * lanes_)),
+      running_(lanes_) {
+  std::fill_n(sums_.get(), lanes_, 0);
+}
 
-void GroupSums::extend(std::span<const float> power, std::size_t count) {
-  for (std::size_t k = 0; k < count; ++k) {
-    int* row = sums_.data() + ++done_ * lanes_;
-    for (std::size_t lane = 0; lane < running_.size(); ++lane) {
-      running_[lane] += static_cast<double>(std::min(power[lane * count + k], strongest));
-      row[lane] = static_cast<int>(static_cast<unsigned>(static_cast<long long>(unit * running_[lane])));
-    }
-  }
+void GroupSums::extend(std::span<const float> power, std::size_t apart, std::size_t count) {
+  comb_loops().extend_sums(power.data(), apart, count, spectra_, strongest, unit, running_.data(),
+                           sums_.get() + (done_ + 1) * lanes_);
+  done_ += count;
 }
 
 double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
@@ -313,7 +349,7 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   std::vector<std::complex<float>> bins(points / 2 + 1);
   fft.forward(by_angle, bins);
   std::vector<float> magnitude(bins.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::abs(bins[k]);
+  for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::sqrt(std::norm(bins[k]));
   const std::vector<float> usual = block_median_of_positive(magnitude, 400);
   for (std::size_t k = 0; k < bins.size(); ++k) {
     const float most = static_cast<float>(times) * usual[k];

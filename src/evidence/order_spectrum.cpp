@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 
 #include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/signal/distributions.hpp"
@@ -56,13 +55,11 @@ OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, con
   std::vector<float> by_angle = resample_at(level, rate_hz, grid.times);
   taper(by_angle, by_angle.size());
   by_angle.resize(grid.points, 0.0f);
-  std::vector<std::complex<float>> bins(by_angle.size() / 2 + 1);
-  RealFft(by_angle.size()).forward(by_angle, bins);
   OrderSpectrum spectrum;
   spectrum.turns = grid.turns;
   spectrum.mean_rate = reference.mean_rate();
-  spectrum.power.resize(bins.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) spectrum.power[k] = std::norm(bins[k]);
+  spectrum.power.resize(by_angle.size() / 2 + 1);
+  RealFft(by_angle.size()).power(by_angle, spectrum.power);
   const auto width = std::max<std::size_t>(41, static_cast<std::size_t>(1.5 * grid.turns));
   spectrum.background = exponential_background(spectrum.power, width);
   for (float& value : spectrum.background) value += 1e-20f;

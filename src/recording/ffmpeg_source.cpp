@@ -92,11 +92,12 @@ void append_samples(const AVFrame& frame, double scale, double offset, std::vect
   const auto channels = static_cast<std::size_t>(frame.ch_layout.nb_channels);
   const auto frames = static_cast<std::size_t>(frame.nb_samples);
   const bool planar = av_sample_fmt_is_planar(static_cast<AVSampleFormat>(frame.format)) != 0;
-  out.resize(frames * channels);
+  if (!std::is_same_v<T, float> || channels > 1) out.resize(frames * channels);
   for (std::size_t c = 0; c < channels; ++c) {
     const T* from = reinterpret_cast<const T*>(frame.extended_data[planar ? c : 0]) + (planar ? 0 : c);
     const std::size_t step = planar ? 1 : channels;
     if constexpr (std::is_same_v<T, float>) {
+      if (channels == 1) return out.assign(from, from + frames);
       for (std::size_t i = 0; i < frames; ++i) out[i * channels + c] = from[i * step];
       continue;
     }

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -107,8 +106,8 @@ double end_above(const std::vector<double>& db, double bin_hz, double floor_db) 
 
 ShortSpectra short_spectra(std::span<const float> samples, double rate_hz) {
   const std::size_t length = good_length(static_cast<std::size_t>(rate_hz * frame_s));
-  const RealFft fft(length);
   const std::vector<float> window = window_weights(Window::hann, length);
+  const FrameFft fft(window, length);
   double window_power = 0.0;
   for (float w : window) window_power += static_cast<double>(w) * w;
   const std::size_t frames_per_step =
@@ -119,15 +118,16 @@ ShortSpectra short_spectra(std::span<const float> samples, double rate_hz) {
   s.density.assign(length / 2 + 1, 0.0);
   s.band_levels.resize(std::size(bands));
 
-  std::vector<float> frame(length);
-  std::vector<std::complex<float>> bins(length / 2 + 1);
-  std::vector<double> step(bins.size(), 0.0);
+  std::vector<float> power(fft.bins() * FrameFft::batch);
+  std::vector<double> step(fft.bins(), 0.0);
+  const double scale = 2.0 / (window_power * rate_hz);
   const std::size_t frames = samples.size() / length;
   for (std::size_t f = 0; f < frames; ++f) {
-    for (std::size_t i = 0; i < length; ++i) frame[i] = samples[f * length + i] * window[i];
-    fft.forward(frame, bins);
-    for (std::size_t k = 0; k < bins.size(); ++k)
-      step[k] += 2.0 * static_cast<double>(std::norm(bins[k])) / (window_power * rate_hz);
+    const std::size_t lane = f % FrameFft::batch;
+    if (lane == 0)
+      fft.lane_power(samples.subspan(f * length), length, std::min(FrameFft::batch, frames - f), power);
+    for (std::size_t k = 0; k < step.size(); ++k)
+      step[k] += scale * static_cast<double>(power[k * FrameFft::batch + lane]);
     const bool step_is_full = (f + 1) % frames_per_step == 0;
     if (!step_is_full && f + 1 != frames) continue;
     for (std::size_t b = 0; step_is_full && b < std::size(bands); ++b)

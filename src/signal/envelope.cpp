@@ -33,6 +33,25 @@ double band_weight(double f, double low, double high, double slope) {
   return depth >= slope ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * depth / slope);
 }
 
+// Sums of the second and fourth power of all frames' magnitudes, by bin.
+struct Moments {
+  explicit Moments(const Frames& frames)
+      : fft(window_weights(frames.window, frames.length), frame_points(frames)),
+        second(fft.bins(), 0.0),
+        fourth(fft.bins(), 0.0) {}
+  [[nodiscard]] std::vector<float> kurtosis(std::size_t frames) const {
+    std::vector<float> out(second.size(), 0.0f);
+    for (std::size_t k = 0; frames >= 2 && k < out.size(); ++k)
+      if (second[k] > 0.0)
+        out[k] = static_cast<float>(static_cast<double>(frames) * fourth[k] / (second[k] * second[k]) - 2.0);
+    return out;
+  }
+  FrameFft fft;
+  std::vector<double> second, fourth;
+};
+
+Frames half_overlapping(std::size_t window) { return {window, window / 2, 0, Window::hann}; }
+
 }  // namespace
 
 std::vector<float> band_envelope(std::span<const float> samples, double rate_hz, Hertz low, Hertz high) {
@@ -64,15 +83,22 @@ void compress_power(std::vector<float>& power, std::size_t width) {
 }
 
 std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames) {
-  const FrameFft fft(window_weights(frames.window, frames.length), frame_points(frames));
-  const std::size_t bins = fft.bins(), count = frame_count(samples.size(), frames);
-  std::vector<double> second(bins, 0.0), fourth(bins, 0.0);
-  fft.add_moments(samples, frames.hop, second, fourth);
-  std::vector<float> out(bins, 0.0f);
-  if (count < 2) return out;
-  for (std::size_t k = 0; k < bins; ++k)
-    if (second[k] > 0.0)
-      out[k] = static_cast<float>(static_cast<double>(count) * fourth[k] / (second[k] * second[k]) - 2.0);
+  Moments moments(frames);
+  moments.fft.add_moments(samples, frames.hop, moments.second, moments.fourth);
+  return moments.kurtosis(frame_count(samples.size(), frames));
+}
+
+std::vector<std::vector<float>> kurtogram(std::span<const float> samples,
+                                          std::span<const std::size_t> windows) {
+  std::vector<Moments> moments;
+  for (const std::size_t window : windows) moments.emplace_back(half_overlapping(window));
+  std::vector<MomentSums> sums;
+  for (std::size_t i = 0; i < windows.size(); ++i)
+    sums.push_back({moments[i].fft, half_overlapping(windows[i]).hop, moments[i].second, moments[i].fourth});
+  add_moments(samples, sums);
+  std::vector<std::vector<float>> out;
+  for (std::size_t i = 0; i < windows.size(); ++i)
+    out.push_back(moments[i].kurtosis(frame_count(samples.size(), half_overlapping(windows[i]))));
   return out;
 }
 

@@ -35,11 +35,12 @@ std::vector<Bin> turns(std::size_t length, std::size_t count) {
   return out;
 }
 
-// The factor of a long length nearest its square root that leaves two multiples of 8; 0 where there is none.
+// The factor of a long length nearest its square root that leaves two multiples of 8, not too small; 0 where
+// there is none.
 std::size_t rows_of(std::size_t length) {
   if (length < long_transform || length % 64 != 0) return 0;
   const auto root = static_cast<std::size_t>(std::sqrt(static_cast<double>(length)));
-  for (std::size_t rows = root / 8 * 8; rows >= 8; rows -= 8)
+  for (std::size_t rows = root / 8 * 8; rows >= frame_lanes; rows -= 8)
     if (length % rows == 0 && length / rows % 8 == 0) return rows;
   return 0;
 }
@@ -53,27 +54,24 @@ class LongFft {
         a_(two_pass_blocks * std::max(rows, row_.length)),
         b_(a_.size()),
         lane_turns_(rows),
-        between_(length) {
+        between_(std::make_unique_for_overwrite<LaneLine[]>(lines_between(rows, row_.length))) {
     for (std::size_t k = 0; k < rows; ++k)
-      for (std::size_t l = 0; l < 8; ++l)
-        set_lane(lane_turns_[k], l, turn(static_cast<double>(l * k) / static_cast<double>(length)));
+      for (std::size_t l = 0; l < frame_lanes; ++l) {
+        const Bin value = turn(static_cast<double>(l * k) / static_cast<double>(length));
+        lane_turns_[k].values[l] = value.real();
+        lane_turns_[k].values[frame_lanes + l] = value.imag();
+      }
   }
-  void run(const float* in, float* out, bool inverse) {
-    loops_.two_pass(plan(inverse), in, floats(std::span(between_)), out);
-  }
+  void run(const float* in, float* out, bool inverse) { loops_.two_pass(plan(inverse), in, between(), out); }
 
  protected:
-  static void set_lane(LaneLine& line, std::size_t lane, Bin value) {
-    line.values[lane] = value.real();
-    line.values[8 + lane] = value.imag();
-  }
   [[nodiscard]] std::size_t rows() const { return column_.length; }
   [[nodiscard]] std::size_t columns() const { return row_.length; }
   TwoPassPlan plan(bool inverse) {
     return {column_view_,         row_view_,           gearhark::floats(lane_turns_), length_, inverse,
             gearhark::floats(a_), gearhark::floats(b_)};
   }
-  float* between() { return floats(std::span(between_)); }
+  float* between() { return between_[0].values; }
   const Wide& loops_ = wide();
 
  private:
@@ -81,32 +79,40 @@ class LongFft {
   LanePlan column_, row_;
   LanePlanView column_view_{column_}, row_view_{row_};
   Lines a_, b_, lane_turns_;
-  std::vector<Bin> between_;
+  std::unique_ptr<LaneLine[]> between_;
 };
 
 // Of twice `half` real numbers.
 class LongRealFft : LongFft {
  public:
   LongRealFft(std::size_t half, std::size_t rows)
-      : LongFft(half, rows), row_turns_(rows / 8), column_turns_(turns(2 * columns(), columns())) {
-    for (std::size_t r = 0; r < rows; ++r)
-      set_lane(row_turns_[r / 8], r % 8, turn(static_cast<double>(r) / static_cast<double>(2 * half)));
+      : LongFft(half, rows), row_turns_(2 * rows), column_turns_(turns(2 * columns(), columns())) {
+    for (std::size_t r = 0; r < rows; ++r) {
+      const Bin value = turn(static_cast<double>(r) / static_cast<double>(2 * half));
+      row_turns_[r] = value.real();
+      row_turns_[rows + r] = value.imag();
+    }
   }
   void forward(const float* time, float* bins) {
     const TwoPassPlan half = plan(false);
     loops_.real_two_pass(real_plan(half), time, between(), bins);
   }
+  void power(const float* time, float* power) {
+    const TwoPassPlan half = plan(false);
+    loops_.power_two_pass(real_plan(half), time, between(), power);
+  }
   void inverse(const float* bins, float* time) {
     packed_.resize(rows() * columns());
-    loops_.join_real(real_plan(plan(true)), bins, floats(std::span(packed_)));
+    const TwoPassPlan half = plan(true);
+    loops_.join_real(real_plan(half), bins, floats(std::span(packed_)));
     run(floats(std::span<const Bin>(packed_)), time, true);
   }
 
  private:
   RealPlan real_plan(const TwoPassPlan& half) {
-    return {half, gearhark::floats(row_turns_), floats(std::span<const Bin>(column_turns_))};
+    return {half, row_turns_.data(), floats(std::span<const Bin>(column_turns_))};
   }
-  Lines row_turns_;
+  std::vector<float> row_turns_;
   std::vector<Bin> column_turns_, packed_;
 };
 
@@ -170,6 +176,7 @@ struct RealFft::Plan {
   std::size_t length;
   std::unique_ptr<LongRealFft> two_pass;
   KissRealPlan ahead, back;
+  std::vector<Bin> bins;  // of power()
 };
 
 RealFft::RealFft(std::size_t length) : plan_(std::make_unique<Plan>(length)) {
@@ -187,6 +194,14 @@ void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   kiss_fftr(plan_->ahead.get(), time.data(), reinterpret_cast<kiss_fft_cpx*>(bins.data()));
 }
 
+void RealFft::power(std::span<const float> time, std::span<float> power) const {
+  assert(time.size() == length() && power.size() == length() / 2 + 1);
+  if (plan_->two_pass) return plan_->two_pass->power(time.data(), power.data());
+  plan_->bins.resize(power.size());
+  forward(time, plan_->bins);
+  for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(plan_->bins[k]);
+}
+
 void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   assert(time.size() == length() && bins.size() == length() / 2 + 1);
   if (plan_->two_pass)
@@ -199,15 +214,20 @@ void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
 
 // --- Frames ---
 
+static_assert(FrameFft::batch == frame_lanes);
+
 struct FrameFft::Plan {
   Plan(std::vector<float> window, std::size_t n)
       : weights(std::move(window)),
+        padded_weights(weights),
         length(n),
         half(n / 2),
         lane_plan(half),
         half_turns(turns(n, half / 2 + 1)),
         in(half),
-        out(half + 1) {}
+        out(half + 1) {
+    padded_weights.resize(n, 0.0f);
+  }
   using Frames = std::array<const float*, batch>;
   [[nodiscard]] Frames frames_of(std::span<const float> samples, std::size_t hop, std::size_t count) const {
     assert(count >= 1 && count <= batch && (count - 1) * hop + weights.size() <= samples.size());
@@ -226,34 +246,53 @@ struct FrameFft::Plan {
     loops.frame_powers(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
                        weights.size(), gearhark::floats(in), gearhark::floats(out), power);
   }
-  // Sums over 8 x `each` frames from the first sample on: eight stretches of the sound side by side, so that
-  // the second half of one frame lies ready as the first of the next.
-  void add_stretches(std::span<const float> samples, std::size_t hop, std::size_t each) {
-    const std::size_t stretch = (each - 1) * hop + weights.size();
-    side_by_side.resize(stretch * batch);
-    std::array<const float*, batch> from;
-    for (std::size_t p = 0; p < batch; ++p) from[p] = samples.data() + p * each * hop;
-    loops.interleave(from.data(), stretch, side_by_side.data());
-    loops.frame_moments(view, turns_of_bins(), side_by_side.data(), hop, each, weights.data(), weights.size(),
-                        gearhark::floats(in), gearhark::floats(out), second.data(), fourth.data());
+  void add_powers(std::span<const float> samples, std::size_t hop, std::size_t count, float* power) {
+    loops.add_power(view, turns_of_bins(), frames_of(samples, hop, count).data(), weights.data(),
+                    weights.size(), count, gearhark::floats(in), gearhark::floats(out), power);
   }
-  // The last, fewer than eight frames.
+  // Sums over `each` frames of every stretch that lies in lines(), side by side, so that the second half of
+  // one frame lies ready as the first of the next.
+  void add_stretches(Lines& stretches, std::size_t hop, std::size_t each) {
+    loops.frame_moments(view, turns_of_bins(), gearhark::floats(stretches), hop, each, padded_weights.data(),
+                        gearhark::floats(out), gearhark::floats(second), gearhark::floats(fourth));
+  }
+  // The last, fewer than a batch.
   void add_few(std::span<const float> samples, std::size_t hop, std::size_t count) {
     few.resize((half + 1) * batch);
     powers(samples, hop, count, few.data());
+    float *sum = gearhark::floats(second), *sum_of_squares = gearhark::floats(fourth);
     for (std::size_t i = 0; i < few.size(); ++i) {
       if (i % batch >= count) continue;
-      second[i] += few[i];
-      fourth[i] += few[i] * few[i];
+      sum[i] += few[i];
+      sum_of_squares[i] += few[i] * few[i];
     }
   }
-  std::vector<float> weights;
+  void clear_sums() {
+    second.assign(half / 2 + 1, LaneLine{});
+    fourth.assign(half / 2 + 1, LaneLine{});
+  }
+  // The lanes' sums, cleared.
+  void hand_over(std::span<double> second_out, std::span<double> fourth_out) {
+    add_lanes(gearhark::floats(second), second_out);
+    add_lanes(gearhark::floats(fourth), fourth_out);
+    clear_sums();
+  }
+  static void add_lanes(const float* lanes, std::span<double> out) {
+    for (double& value : out) {
+      std::array<double, 4> sum{};  // by fours, or each would wait for the one before
+      for (std::size_t l = 0; l < batch; l += sum.size())
+        for (std::size_t j = 0; j < sum.size(); ++j) sum[j] += static_cast<double>(lanes[l + j]);
+      value += (sum[0] + sum[1]) + (sum[2] + sum[3]);
+      lanes += batch;
+    }
+  }
+  std::vector<float> weights, padded_weights;
   std::size_t length, half;
   LanePlan lane_plan;
   LanePlanView view{lane_plan};
   std::vector<Bin> half_turns;
-  Lines in, out;
-  std::vector<float> side_by_side, second, fourth, few;
+  Lines in, out, second, fourth;  // the last two of real numbers, two rows to a line
+  std::vector<float> few;
   const Wide& loops = wide();
 };
 
@@ -277,7 +316,7 @@ void FrameFft::forward(std::span<const float> samples, std::size_t hop, std::siz
 void FrameFft::add_power(std::span<const float> samples, std::size_t hop, std::size_t count,
                          std::span<float> power) const {
   assert(power.size() == bins());
-  plan_->loops.add_power(plan_->run(samples, hop, count), bins(), count, power.data());
+  plan_->add_powers(samples, hop, count, power.data());
 }
 
 void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::size_t count,
@@ -286,28 +325,70 @@ void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::
   plan_->powers(samples, hop, count, power.data());
 }
 
+namespace {
+
+// Stretches of a sound side by side, each `hop` further, with zeros behind.
+class SideBySide {
+ public:
+  Lines& lines(std::span<const float> samples, std::size_t hop, std::size_t length, std::size_t longest) {
+    lines_.resize((longest + 1) / 2);
+    std::array<const float*, FrameFft::batch> from;
+    for (std::size_t p = 0; p < from.size(); ++p) from[p] = samples.data() + p * hop;
+    wide().interleave(from.data(), length, floats(lines_));
+    return lines_;
+  }
+
+ private:
+  Lines lines_;
+};
+
+constexpr std::size_t stretch_in_cache = 4096;  // samples, of a batch side by side
+
+}  // namespace
+
 void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,
                            std::span<double> fourth) const {
   assert(second.size() == bins() && fourth.size() == bins() && hop >= 1);
-  constexpr std::size_t within_cache = 8192;  // samples of a stretch; frames that are summed up in float
   const std::size_t window = plan_->weights.size();
-  const std::size_t most = std::clamp<std::size_t>(within_cache / hop + 1, 4, 256);
+  const std::size_t most = std::clamp<std::size_t>(stretch_in_cache / hop + 1, 4, 512);
   std::size_t left = samples.size() < window ? 0 : (samples.size() - window) / hop + 1;
+  SideBySide stretches;
+  plan_->clear_sums();
   while (left > 0) {
-    plan_->second.assign(bins() * batch, 0.0f);
-    plan_->fourth.assign(bins() * batch, 0.0f);
     const std::size_t each = std::min(most, left / batch), frames = each > 0 ? each * batch : left;
+    const std::size_t stretch = (each - 1) * hop + window;
     if (each > 0)
-      plan_->add_stretches(samples, hop, each);
+      plan_->add_stretches(stretches.lines(samples, each * hop, stretch, stretch + length() - window), hop,
+                           each);
     else
       plan_->add_few(samples, hop, left);
-    for (std::size_t i = 0; i < plan_->second.size(); ++i) {
-      second[i / batch] += static_cast<double>(plan_->second[i]);
-      fourth[i / batch] += static_cast<double>(plan_->fourth[i]);
-    }
+    plan_->hand_over(second, fourth);
     left -= frames;
     if (left > 0) samples = samples.subspan(frames * hop);
   }
+}
+
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all) {
+  std::size_t hop = 1, beyond = 0, padded = 0;
+  for (const MomentSums& one : all) {
+    hop = std::max(hop, one.hop);
+    beyond = std::max(beyond, one.fft.plan_->weights.size());
+    padded = std::max(padded, one.fft.length());
+  }
+  const bool together =
+      std::all_of(all.begin(), all.end(), [&](const MomentSums& one) { return hop % one.hop == 0; });
+  const std::size_t stretch = (stretch_in_cache + hop - 1) / hop * hop, block = FrameFft::batch * stretch;
+  SideBySide stretches;
+  for (const MomentSums& one : all) one.fft.plan_->clear_sums();
+  while (together && samples.size() >= block + beyond) {
+    Lines& lines = stretches.lines(samples, stretch, stretch + beyond, stretch + beyond + padded);
+    for (const MomentSums& one : all) {
+      one.fft.plan_->add_stretches(lines, one.hop, stretch / one.hop);
+      one.fft.plan_->hand_over(one.second, one.fourth);
+    }
+    samples = samples.subspan(block);
+  }
+  for (const MomentSums& one : all) one.fft.add_moments(samples, one.hop, one.second, one.fourth);
 }
 
 }  // namespace gearhark

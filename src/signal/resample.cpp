@@ -15,7 +15,6 @@
 namespace gearhark {
 namespace {
 
-constexpr std::size_t lanes = 8;     // taps come in multiples of this
 constexpr double beta = 9.5;         // Kaiser: 95 dB stop band
 constexpr std::size_t phases = 256;  // rows of an interpolated table per sample
 
@@ -27,20 +26,24 @@ double sinc(double x) {
 // tap k of it belongs to sample whole + k - (taps/2 - 1).
 struct Kernel {
   std::size_t taps, rows;
-  std::vector<float> weights;  // (rows + 1) x taps, so that row r + 1 always exists
-  [[nodiscard]] const float* row(std::size_t r) const { return weights.data() + r * taps; }
+  AlignedFloats weights;  // behind each row, by how much the next is more
+  [[nodiscard]] const float* row(std::size_t r) const { return weights.data() + 2 * r * taps; }
 };
 
 Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
   const auto half = static_cast<std::size_t>(std::ceil(half_width));
-  Kernel kernel{(2 * half + lanes - 1) / lanes * lanes, rows, {}};
-  kernel.weights.resize((rows + 1) * kernel.taps);
+  const std::size_t lanes = wide().tap_lanes, taps = (2 * half + lanes - 1) / lanes * lanes;
+  Kernel kernel{taps, rows, AlignedFloats(2 * rows * taps)};
   const double before = static_cast<double>(kernel.taps / 2) - 1.0;
-  for (std::size_t r = 0; r <= rows; ++r) {
-    float* out = kernel.weights.data() + r * kernel.taps;
-    for (std::size_t k = 0; k < kernel.taps; ++k) {
+  for (std::size_t k = 0; k < taps; ++k) {
+    double last = 0.0;
+    for (std::size_t r = 0; r <= rows; ++r) {
       const double u = static_cast<double>(k) - before - static_cast<double>(r) / static_cast<double>(rows);
-      out[k] = static_cast<float>(2.0 * cutoff * sinc(2.0 * cutoff * u) * kaiser(u / half_width, beta));
+      const double weight = 2.0 * cutoff * sinc(2.0 * cutoff * u) * kaiser(u / half_width, beta);
+      float* out = kernel.weights.data() + 2 * r * taps + k;
+      if (r > 0) *(out - taps) = static_cast<float>(weight - last);
+      if (r < rows) *out = static_cast<float>(weight);
+      last = weight;
     }
   }
   return kernel;

@@ -1,9 +1,8 @@
 #include "gearhark/signal/statistics.hpp"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
-#include <cstdint>
+#include <memory>
 #include <numbers>
 
 #include "wide/wide.hpp"
@@ -11,65 +10,61 @@
 namespace gearhark {
 namespace {
 
-// The order of floats as that of whole numbers.
-std::uint32_t ordered(float value) {
-  const auto bits = std::bit_cast<std::uint32_t>(value);
-  return bits & 0x80000000u ? ~bits : bits | 0x80000000u;
-}
-
-// Values by rank. Of many values only those are sorted that share the wanted one's sign, exponent and first
-// bits of mantissa: two passes over the data, whatever the number of ranks asked for near each other.
+// Values by rank. Of many values a sample tells about where the wanted one lies; only those near there are
+// held, and of them again, until few are left to be put in order. Should a sample have misled, all are.
 class Ranks {
  public:
   explicit Ranks(std::span<const float> values) : values_(values) {
-    if (values.size() < few) {
-      held_.assign(values.begin(), values.end());
-      return;
-    }
-    counts_.assign(2 * buckets, 0);
-    // Two sets of counts, for neighbours tend to fall into one bucket.
-    for (std::size_t i = 0; i + 1 < values.size(); i += 2) {
-      ++counts_[ordered(values[i]) >> shift];
-      ++counts_[buckets + (ordered(values[i + 1]) >> shift)];
-    }
-    if (values.size() % 2 == 1) ++counts_[ordered(values.back()) >> shift];
-    for (std::size_t b = 0; b < buckets; ++b) counts_[b] += counts_[buckets + b];
+    if (values.size() <= few) hold_all();
   }
 
   float at(std::size_t rank) {
-    if (!counts_.empty()) rank -= hold(rank);
-    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank);
+    if (!holds(rank)) hold_about(rank);
+    if (!holds(rank)) hold_all();
+    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank - before_);
     std::nth_element(held_.begin(), place, held_.end());
     return *place;
   }
 
  private:
-  static constexpr std::size_t few = 1024, buckets = 4096;
-  static constexpr int shift = 20;
+  static constexpr std::size_t few = 1024, most_drawn = 1024;
 
-  // Holds the values of the bucket with this rank; returns the rank of its first.
-  std::size_t hold(std::size_t rank) {
-    std::size_t bucket = 0, before = 0;
-    while (before + counts_[bucket] <= rank) before += counts_[bucket++];
-    if (held_.empty() || bucket != held_bucket_) {
-      held_.resize(counts_[bucket] + 1);
-      // Every value is written, and stays where it belongs: no branch to be foretold.
-      float* to = held_.data();
-      for (const float value : values_) {
-        *to = value;
-        to += ordered(value) >> shift == bucket ? 1 : 0;
-        if (to == held_.data() + counts_[bucket]) break;
-      }
-      held_.pop_back();
-      held_bucket_ = bucket;
-    }
-    return before;
+  [[nodiscard]] bool holds(std::size_t rank) const {
+    return rank >= before_ && rank - before_ < held_.size();
+  }
+  void hold_all() {
+    held_.assign(values_.begin(), values_.end());
+    before_ = 0;
+  }
+  void hold_about(std::size_t rank) {
+    held_.resize(values_.size() + 16);
+    before_ = 0;
+    std::size_t left = narrow(values_, rank);
+    for (std::size_t last = values_.size(); left > few && left < last && rank >= before_;)
+      left = narrow(std::span(held_).first(last = left), rank);
+    held_.resize(left);
+  }
+  // Holds those of `from` (which may be the first of those held) that lie about `rank` of all; how many.
+  std::size_t narrow(std::span<const float> from, std::size_t rank) {
+    const std::size_t drawn = std::min(most_drawn, from.size() / 4);
+    std::vector<float> sample(drawn);
+    for (std::size_t i = 0; i < drawn; ++i) sample[i] = from[i * from.size() / drawn];
+    // More than four standard deviations of the rank of the middle of so many drawn at random.
+    const auto away = static_cast<std::size_t>(2.2 * std::sqrt(static_cast<double>(drawn)));
+    const std::size_t middle = std::min(drawn - 1, (rank - before_) * drawn / from.size());
+    const float low = middle < away ? -HUGE_VALF : nth(sample, middle - away);
+    const float high = middle + away >= drawn ? HUGE_VALF : nth(sample, middle + away);
+    return wide().keep_between(from.data(), from.size(), low, high, held_.data(), &before_);
+  }
+  static float nth(std::vector<float>& values, std::size_t rank) {
+    const auto place = values.begin() + static_cast<std::ptrdiff_t>(rank);
+    std::nth_element(values.begin(), place, values.end());
+    return *place;
   }
 
   std::span<const float> values_;
-  std::vector<std::uint32_t> counts_;
   std::vector<float> held_;
-  std::size_t held_bucket_ = 0;
+  std::size_t before_ = 0;  // values below those that are held
 };
 
 double quantile_of(Ranks& ranks, std::size_t count, double q) {
@@ -102,7 +97,10 @@ std::vector<std::size_t> block_starts(std::size_t count, std::size_t block) {
   return starts;
 }
 
-// medians_of(first starts, how many <= 8, block) gives their medians.
+constexpr std::size_t at_once = ranked_lanes;
+static_assert(at_once == frame_lanes);
+
+// medians_of(first starts, at most at_once, block) gives their medians.
 template <class MediansOf>
 std::vector<float> joined_medians(std::span<const float> values, std::size_t width,
                                   const MediansOf& medians_of) {
@@ -113,8 +111,8 @@ std::vector<float> joined_medians(std::span<const float> values, std::size_t wid
   Knots knots;
   for (const std::size_t from : starts)
     knots.at.push_back(static_cast<double>(from) + 0.5 * static_cast<double>(block - 1));
-  for (std::size_t i = 0; i < starts.size(); i += 8)
-    medians_of(std::span(starts).subspan(i, std::min<std::size_t>(8, starts.size() - i)), block, knots.value);
+  for (std::size_t i = 0; i < starts.size(); i += at_once)
+    medians_of(std::span(starts).subspan(i, std::min(at_once, starts.size() - i)), block, knots.value);
   // From each knot to the next; the ends are held.
   for (std::size_t j = 0, i = 0; i < out.size(); ++j) {
     const std::size_t next = std::min(j + 1, knots.at.size() - 1);
@@ -163,7 +161,8 @@ double median_absolute_deviation(std::span<const float> values) {
 }
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
-  std::vector<double> sums(values.size() + 1, 0.0);
+  const auto sums = std::make_unique_for_overwrite<double[]>(values.size() + 1);
+  sums[0] = 0.0;
   std::size_t done = 0;
   for (; done + 4 <= values.size(); done += 4) {  // each sum waits for one of the four before it only
     const double a = static_cast<double>(values[done]), b = a + static_cast<double>(values[done + 1]),
@@ -216,9 +215,10 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
   std::vector<float> lanes;
   return joined_medians(
       values, width, [&](std::span<const std::size_t> starts, std::size_t block, std::vector<double>& out) {
-        lanes.resize(8 * block);
-        std::array<const float*, 8> rows{};
-        for (std::size_t r = 0; r < 8; ++r) rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
+        lanes.resize(at_once * block);
+        std::array<const float*, at_once> rows{};
+        for (std::size_t r = 0; r < at_once; ++r)
+          rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
         wide().interleave(rows.data(), block, lanes.data());
         LaneRanked middle;
         if (block % 2 == 0)
@@ -232,15 +232,15 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
 
 void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
 
-std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank) {
-  std::array<float, 8> out{};
-  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.data(), nullptr);
+LaneValues lane_rank(std::span<const float> lanes, std::size_t rank) {
+  LaneValues out{};
+  wide().lane_ranked(lanes.data(), lanes.size() / ranked_lanes, rank, out.data(), nullptr);
   return out;
 }
 
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank) {
   LaneRanked out;
-  wide().lane_ranked(lanes.data(), lanes.size() / 8, rank, out.value.data(), out.above.data());
+  wide().lane_ranked(lanes.data(), lanes.size() / ranked_lanes, rank, out.value.data(), out.above.data());
   return out;
 }
 

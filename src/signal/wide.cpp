@@ -8,15 +8,19 @@
 namespace gearhark {
 namespace {
 
-const Wide& widest() {
+const Wide& no_wider_than([[maybe_unused]] Width width) {
 #ifdef GEARHARK_HAS_AVX2
-  if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma")) return wide_avx2::loops;
+  if (width == Width::widest && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
+      __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw"))
+    return wide_avx512::loops;
+  if (width != Width::baseline && __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
+    return wide_avx2::loops;
 #endif
   return wide_baseline::loops;
 }
 
 const Wide*& chosen() {
-  static const Wide* loops = &widest();
+  static const Wide* loops = &no_wider_than(Width::widest);
   return loops;
 }
 
@@ -37,7 +41,7 @@ std::vector<unsigned> factors(std::size_t n) {
 
 const Wide& wide() { return *chosen(); }
 
-void set_width(Width width) { chosen() = width == Width::widest ? &widest() : &wide_baseline::loops; }
+void set_width(Width width) { chosen() = &no_wider_than(width); }
 
 LanePlan::LanePlan(std::size_t points) : length(points), radices(factors(points)) {
   std::size_t n = length;

@@ -177,11 +177,13 @@ struct AngleSearch::State {
   AngleTrack walk(const std::vector<TrackingLine>& lines, FoundAngle& found) const {
     const WalkSettings wide = prior_walk(prior);
     const Votes nominal_votes = votes(lines);
-    const Path path = likeliest_path(nominal_votes, wide);
+    const Likelihoods likelihoods(nominal_votes, wide);
+    const Path path = likeliest_path(nominal_votes, likelihoods, wide);
     found.evidence_per_s = path.log_evidence / seconds();
     found.rival_per_s =
-        (region_evidence(nominal_votes, wide, path.deviation, prior.apart, Region::near_path) -
-         region_evidence(nominal_votes, wide, path.deviation, prior.apart, Region::away_from_path)) /
+        (region_evidence(nominal_votes, likelihoods, wide, path.deviation, prior.apart, Region::near_path) -
+         region_evidence(nominal_votes, likelihoods, wide, path.deviation, prior.apart,
+                         Region::away_from_path)) /
         seconds();
     return moved(flat, ratios, smooth_path(path, steady() ? 2e3 : 3e5));
   }
@@ -195,7 +197,8 @@ struct AngleSearch::State {
       learn(t.lines, seen_visibility(now_ratios, now.mean_rate, t.lines));
       const Votes now_votes =
           cast_votes(now_ratios, now.mean_rate, t.lines, grid_between(-0.02, 0.02, 0.0005));
-      const Path path = likeliest_path(now_votes, {curve ? 0.5 * walk_sd : walk_sd});
+      const WalkSettings walk{curve ? 0.5 * walk_sd : walk_sd};
+      const Path path = likeliest_path(now_votes, Likelihoods(now_votes, walk), walk);
       t.track = moved(now, now_ratios, smooth_path(path, steady() ? 2e3 : 2e4));
     }
   }
@@ -287,8 +290,9 @@ void AngleSearch::remove_steady_orders(const AngleTrack& other) {
 
 double AngleSearch::evidence_per_s(std::span<const TrackingLine> lines) const {
   const Votes votes = state_->votes(distinct(lines));
+  const WalkSettings walk = prior_walk(state_->prior);
   const std::vector<double> anywhere(votes.frames, 0.0);
-  return region_evidence(votes, prior_walk(state_->prior), anywhere, 1e9, Region::near_path) /
+  return region_evidence(votes, Likelihoods(votes, walk), walk, anywhere, 1e9, Region::near_path) /
          state_->seconds();
 }
 
@@ -299,7 +303,7 @@ double AngleSearch::most_votes_per_s(std::span<const TrackingLine> lines, double
   return *std::max_element(sums.begin(), sums.end()) / state_->seconds();
 }
 
-FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
+FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in, IfLost if_lost) const {
   const State& s = *state_;
   FoundAngle found;
   found.track = s.prior.nominal;
@@ -310,6 +314,7 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in) const {
     tracked = s.curve(lines, lines_in, found);
   } else {
     tracked.track = s.walk(lines, found);
+    if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
     std::erase_if(tracked.lines, [](const auto& line) { return line.source == LineSource::machine; });
     s.sharpen(tracked);
     s.lock(tracked);

@@ -33,12 +33,12 @@ constexpr int kTaps = 32;
 constexpr int kPhases = 1024;
 
 // Row p: the taps that read the signal p/kPhases of a sample after its 16th tap.
-const std::vector<float>& interpolation_table() {
-  static const std::vector<float> table = [] {
-    std::vector<float> rows(static_cast<std::size_t>(kTaps) * (kPhases + 1));
+const AlignedFloats& interpolation_table() {
+  static const AlignedFloats table = [] {
+    AlignedFloats rows(static_cast<std::size_t>(kTaps) * (kPhases + 1));
     for (int p = 0; p <= kPhases; ++p)
       for (int k = 0; k < kTaps; ++k)
-        rows[static_cast<std::size_t>(p * kTaps + k)] = static_cast<float>(
+        rows.data()[p * kTaps + k] = static_cast<float>(
             windowed_sinc(k - (kTaps / 2 - 1) - static_cast<double>(p) / kPhases, 0.97, kTaps / 2, 7.0));
     return rows;
   }();
@@ -59,6 +59,13 @@ class Padded {
   void read(std::span<const double> positions, float* out) const {
     wide().read_at(samples_.data(), positions.data(), positions.size(), interpolation_table().data(), kTaps,
                    kPhases, out);
+  }
+  // At the times t[0] + u (t[1] + u (t[2] + u t[3])), u = i step.
+  void read_along(std::array<double, 4> t, double rate, double step, std::span<float> out) const {
+    for (double& c : t) c *= rate;
+    t[0] += kTaps - (kTaps / 2 - 1);
+    wide().read_along(samples_.data(), t.data(), step, last_, out.size(), interpolation_table().data(), kTaps,
+                      kPhases, out.data());
   }
 
  private:
@@ -96,7 +103,6 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
   // Recording time at every 64th flat sample by Newton's rule; cubic in between.
   constexpr std::size_t block = 64;
   const double span = static_cast<double>(block) / sound.rate;
-  std::array<double, block> positions{};
   double t0 = track.time_of(0.0, 0.0), slope0 = mean_rate / std::max(track.rate_at(t0), 1e-3);
   for (std::size_t start = 0; start < flat.samples.size(); start += block) {
     const double tau1 = static_cast<double>(start + block) / sound.rate;
@@ -104,12 +110,8 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
     const double slope1 = mean_rate / std::max(track.rate_at(t1), 1e-3);
     const double a = slope0 * span, b = slope1 * span, rise = t1 - t0;
     const std::size_t n = std::min(block, flat.samples.size() - start);
-    for (std::size_t k = 0; k < n; ++k) {
-      const double u = static_cast<double>(k) / block;
-      const double t = t0 + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
-      positions[k] = padded.position(t * sound.rate);
-    }
-    padded.read(std::span(positions).first(n), flat.samples.data() + start);
+    padded.read_along({t0, a, 3.0 * rise - 2.0 * a - b, a + b - 2.0 * rise}, sound.rate, 1.0 / block,
+                      std::span(flat.samples).subspan(start, n));
     t0 = t1;
     slope0 = slope1;
   }

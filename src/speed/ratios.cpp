@@ -6,6 +6,7 @@
 
 #include "gearhark/signal/fft.hpp"
 #include "gearhark/signal/statistics.hpp"
+#include "wide/wide.hpp"
 
 namespace gearhark::tracking {
 namespace {
@@ -39,26 +40,20 @@ std::uint8_t code_in(const std::array<std::uint8_t, kTableSize>& table, float ra
   return table[static_cast<std::size_t>(static_cast<int>(position))];
 }
 
-using EightSpectra = std::span<float>;  // [bin][frame]
-
-// In noise the power is exponentially distributed: mean = median / ln 2.
-void divide_by_background(EightSpectra power, double bin_hz) {
+// The power of a batch of frames, [bin][frame], over its background as places in the table. In noise the
+// power is exponentially distributed: mean = median / ln 2.
+void places_of(std::span<const float> power, double bin_hz, std::span<int> places) {
   constexpr std::size_t frames = FrameFft::batch;
   const std::size_t bins = power.size() / frames;
   const auto step = static_cast<std::size_t>(std::max(1.0, 50.0 / bin_hz)), width = std::min(3 * step, bins);
-  std::vector<std::array<float, frames>> knots;
+  std::vector<LaneValues> knots;
   for (std::size_t centre = 0; centre < bins + step; centre += step) {
     const std::size_t from = centre > width / 2 ? std::min(centre - width / 2, bins - width) : 0;
     knots.push_back(lane_rank(power.subspan(from * frames, width * frames), width / 2));
     for (float& value : knots.back()) value /= std::numbers::ln2_v<float>;
   }
-  constexpr float tiny = 1e-20f;
-  for (std::size_t i = 0; i < bins; ++i) {
-    const auto &before = knots[i / step], &after = knots[i / step + 1];
-    const float u = static_cast<float>(i % step) / static_cast<float>(step);
-    float* here = power.data() + i * frames;
-    for (std::size_t f = 0; f < frames; ++f) here[f] /= before[f] + u * (after[f] - before[f]) + tiny;
-  }
+  wide().over_background(power.data(), bins, step, knots.front().data(), 1.0f / kTableStep,
+                         static_cast<float>(kTableSize - 1), places.data());
 }
 
 struct Frames {
@@ -107,21 +102,18 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   for (std::size_t first = 0; first < f.count; first += FrameFft::batch) {
     const std::size_t count = std::min(FrameFft::batch, f.count - first);
     fft.lane_power(std::span(flat.samples).subspan(first * f.hop), f.hop, count, power);
-    const EightSpectra kept = std::span(power).first(f.bins * FrameFft::batch);
-    divide_by_background(kept, f.bin_hz);
-    for (std::size_t i = 0; i < kept.size(); ++i)
-      places[i] =
-          static_cast<int>(std::min(kept[i] * (1.0f / kTableStep), static_cast<float>(kTableSize - 1)));
+    places_of(std::span(power).first(f.bins * FrameFft::batch), f.bin_hz, places);
+    std::uint8_t* codes = out.codes.data() + first * f.bins;
+    for (std::size_t k = 0; k < f.bins; ++k)
+      for (std::size_t frame = 0; frame < count; ++frame)
+        codes[frame * f.bins + k] = table[static_cast<std::size_t>(places[k * FrameFft::batch + frame])];
     for (std::size_t frame = 0; frame < count; ++frame) {
       // Above what the recording holds at this moment there is nothing to compare.
       near = flat.track.time_of(out.time_of(first + frame) * flat.mean_rate, near);
       const double top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(near);
       const auto usable =
           static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
-      std::uint8_t* codes = out.codes.data() + (first + frame) * f.bins;
-      for (std::size_t k = 0; k < usable; ++k)
-        codes[k] = table[static_cast<std::size_t>(places[k * FrameFft::batch + frame])];
-      std::fill(codes + usable, codes + f.bins, BayesCode::neutral());
+      std::fill(codes + frame * f.bins + usable, codes + (frame + 1) * f.bins, BayesCode::neutral());
     }
   }
   return out;

@@ -198,7 +198,7 @@ std::optional<FoundAngle> found_changing(const Prepared& known) {
   wide.sd = 0.15;
   wide.low -= 0.25;
   wide.high += 0.25;
-  FoundAngle found = AngleSearch(*known.sound, wide).find(known.lines.wheel);
+  FoundAngle found = AngleSearch(*known.sound, wide).find(known.lines.wheel, AngleSearch::IfLost::stop);
   if (found.certainty != Certainty::sure) return {};
   return found;
 }
@@ -223,7 +223,7 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
   std::vector<TrackingLine> road;
   for (const TrackingLine& line : apart->wheel)
     if (line.source != LineSource::tread) road.push_back(line);
-  const FoundAngle wheel = search.find(road);
+  const FoundAngle wheel = search.find(road, AngleSearch::IfLost::stop);
   if (wheel.certainty != Certainty::sure) return;
   RatePrior revs;
   revs.nominal = wheel.track;
@@ -234,7 +234,7 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
   revs.lowest_hz = 18.0;
   revs.apart = 0.02;
   for (double& turns : revs.nominal.turns) turns *= *ratio;
-  const FoundAngle engine = AngleSearch(*known.sound, revs).find(apart->engine);
+  const FoundAngle engine = AngleSearch(*known.sound, revs).find(apart->engine, AngleSearch::IfLost::stop);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || !clutch_can_do(found / expected, input.run.load)) return;
   out = from_found(wheel, known.prior, *apart);

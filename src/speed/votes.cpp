@@ -1,8 +1,11 @@
 #include "votes.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
+
+#include "wide/wide.hpp"
 
 namespace gearhark::tracking {
 namespace {
@@ -29,37 +32,31 @@ std::vector<double> walk_kernel(double sd_steps) {
   return kernel;
 }
 
-void convolve(const std::vector<double>& in, const std::vector<double>& kernel, std::vector<double>& out) {
-  const auto n = static_cast<std::ptrdiff_t>(in.size()),
-             reach = static_cast<std::ptrdiff_t>(kernel.size() / 2);
-  std::fill(out.begin(), out.end(), 0.0);
-  // Weight by weight, so that no sum waits for another.
-  for (std::ptrdiff_t k = -reach; k <= reach; ++k) {
-    const double weight = kernel[static_cast<std::size_t>(k + reach)];
-    const auto from = std::max<std::ptrdiff_t>(0, -k), to = std::min(n, n - k);
-    const double* there = in.data() + k;
-    for (std::ptrdiff_t j = from; j < to; ++j) out[static_cast<std::size_t>(j)] += weight * there[j];
+// Beliefs with room for zeros on both sides, spread out by a kernel.
+class Spreading {
+ public:
+  Spreading(std::vector<double> kernel, std::size_t size)
+      : kernel_(std::move(kernel)), reach_(kernel_.size() / 2), padded_(size + 2 * reach_, 0.0) {}
+  void operator()(std::vector<double>& belief) {
+    std::copy(belief.begin(), belief.end(), padded_.begin() + static_cast<std::ptrdiff_t>(reach_));
+    wide().convolve(padded_.data(), kernel_.data(), kernel_.size(), belief.size(), belief.data());
   }
-}
+
+ private:
+  std::vector<double> kernel_;
+  std::size_t reach_;
+  std::vector<double> padded_;
+};
 
 // Multiplies by likelihoods, rescales to sum 1 and returns the log of what was divided out.
 double absorb(std::vector<double>& belief, std::span<const double> likelihood) {
-  double sum = 0.0;
-  for (std::size_t j = 0; j < belief.size(); ++j) sum += belief[j] *= likelihood[j];
+  const auto size = static_cast<Eigen::Index>(belief.size());
+  Eigen::Map<Eigen::ArrayXd> held(belief.data(), size);
+  held *= Eigen::Map<const Eigen::ArrayXd>(likelihood.data(), size);
+  double sum = held.sum();
   if (!(sum > 0.0)) sum = 1e-300;
-  for (double& b : belief) b /= sum;
+  held *= 1.0 / sum;
   return std::log(sum);
-}
-
-// exp(votes - best) with the walk's prior shared out evenly over the frames; returns best.
-double likelihoods(const Votes& votes, std::size_t i, const WalkSettings& walk, std::span<double> out) {
-  const auto nats = votes.frame(i);
-  const double best = *std::max_element(nats.begin(), nats.end());
-  for (std::size_t j = 0; j < out.size(); ++j) {
-    const double z = (votes.grid.at(j) - walk.prior_mean) / walk.prior_sd;
-    out[j] = std::exp(nats[j] - best - 0.5 * z * z / static_cast<double>(votes.frames));
-  }
-  return best;
 }
 
 double sd_in_steps(const Votes& votes, const WalkSettings& walk) {
@@ -93,6 +90,22 @@ LineBins bins_of(const TrackingLine& line, const Ratios& ratios, double mean_rat
 }
 
 }  // namespace
+
+Likelihoods::Likelihoods(const Votes& votes, const WalkSettings& walk)
+    : size(votes.grid.size), rows(votes.nats.size()) {
+  Eigen::ArrayXd prior(static_cast<Eigen::Index>(size));
+  for (std::size_t j = 0; j < size; ++j) {
+    const double z = (votes.grid.at(j) - walk.prior_mean) / walk.prior_sd;
+    prior[static_cast<Eigen::Index>(j)] = 0.5 * z * z / static_cast<double>(votes.frames);
+  }
+  for (std::size_t i = 0; i < votes.frames; ++i) {
+    const Eigen::Map<const Eigen::ArrayXf> nats(votes.frame(i).data(), prior.size());
+    Eigen::Map<Eigen::ArrayXd> out(rows.data() + i * size, prior.size());
+    const double best = static_cast<double>(nats.maxCoeff());
+    out = (nats.cast<double>() - best - prior).exp();
+    log_best += best;
+  }
+}
 
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid) {
@@ -148,20 +161,15 @@ std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
   return seen;
 }
 
-Path likeliest_path(const Votes& votes, WalkSettings walk) {
+Path likeliest_path(const Votes& votes, const Likelihoods& likelihoods, WalkSettings walk) {
   const std::size_t n = votes.frames, m = votes.grid.size;
-  Path path{std::vector<double>(n), std::vector<double>(n), 0.0};
-  const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
+  Path path{std::vector<double>(n), std::vector<double>(n), likelihoods.log_best};
+  Spreading spread(walk_kernel(sd_in_steps(votes, walk)), m);
   std::vector<float> forward(n * m);
-  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), all_likelihoods(n * m);
+  std::vector<double> belief(m, 1.0 / static_cast<double>(m));
   for (std::size_t i = 0; i < n; ++i) {
-    if (i > 0) {
-      convolve(belief, kernel, spread);
-      belief.swap(spread);
-    }
-    const auto likelihood = std::span(all_likelihoods).subspan(i * m, m);
-    path.log_evidence += likelihoods(votes, i, walk, likelihood);
-    path.log_evidence += absorb(belief, likelihood);
+    if (i > 0) spread(belief);
+    path.log_evidence += absorb(belief, likelihoods.frame(i));
     std::copy(belief.begin(), belief.end(), forward.begin() + static_cast<std::ptrdiff_t>(i * m));
   }
   std::fill(belief.begin(), belief.end(), 1.0);
@@ -183,28 +191,24 @@ Path likeliest_path(const Votes& votes, WalkSettings walk) {
     path.deviation[i] = mean;
     path.sd[i] = std::sqrt(
         std::max(second / std::max(sum, 1e-300) - mean * mean, 0.08 * votes.grid.step * votes.grid.step));
-    absorb(belief, std::span(all_likelihoods).subspan(i * m, m));
-    convolve(belief, kernel, spread);
-    belief.swap(spread);
+    absorb(belief, likelihoods.frame(i));
+    spread(belief);
   }
   return path;
 }
 
-double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre,
-                       double half_width, Region region) {
+double region_evidence(const Votes& votes, const Likelihoods& likelihoods, WalkSettings walk,
+                       std::span<const double> centre, double half_width, Region region) {
   const std::size_t m = votes.grid.size;
-  const std::vector<double> kernel = walk_kernel(sd_in_steps(votes, walk));
-  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), spread(m), likelihood(m);
-  double log_evidence = 0.0;
+  Spreading spread(walk_kernel(sd_in_steps(votes, walk)), m);
+  std::vector<double> belief(m, 1.0 / static_cast<double>(m)), likelihood(m);
+  double log_evidence = likelihoods.log_best;
   for (std::size_t i = 0; i < votes.frames; ++i) {
-    if (i > 0) {
-      convolve(belief, kernel, spread);
-      belief.swap(spread);
-    }
-    log_evidence += likelihoods(votes, i, walk, likelihood);
+    if (i > 0) spread(belief);
+    const auto all = likelihoods.frame(i);
     for (std::size_t j = 0; j < m; ++j) {
       const bool near = std::abs(votes.grid.at(j) - centre[i]) <= half_width;
-      if (near != (region == Region::near_path)) likelihood[j] = 0.0;
+      likelihood[j] = near == (region == Region::near_path) ? all[j] : 0.0;
     }
     log_evidence += absorb(belief, likelihood);
   }

@@ -56,14 +56,26 @@ struct WalkSettings {
   double prior_mean = 0.0, prior_sd = 1e9;  // of the deviation over the whole path
 };
 
+// exp(votes - best of the frame) with the walk's prior shared out evenly over the frames, frames x grid; what
+// was taken off is summed up in log_best.
+struct Likelihoods {
+  Likelihoods(const Votes& votes, const WalkSettings& walk);
+  [[nodiscard]] std::span<const double> frame(std::size_t i) const {
+    return std::span(rows).subspan(i * size, size);
+  }
+  std::size_t size;
+  std::vector<double> rows;
+  double log_best = 0.0;
+};
+
 // Forward-backward over a Gaussian random walk: posterior mean around each frame's mode.
-Path likeliest_path(const Votes& votes, WalkSettings walk);
+Path likeliest_path(const Votes& votes, const Likelihoods& likelihoods, WalkSettings walk);
 
 // log evidence of all paths that stay within +-half_width of `centre` (inside = true) or that never come
 // there.
 enum class Region { near_path, away_from_path };
-double region_evidence(const Votes& votes, WalkSettings walk, std::span<const double> centre,
-                       double half_width, Region region);
+double region_evidence(const Votes& votes, const Likelihoods& likelihoods, WalkSettings walk,
+                       std::span<const double> centre, double half_width, Region region);
 
 // Whittaker's smoother: minimises sum weight (x - d)^2 + lambda sum (second difference of x)^2.
 std::vector<double> smoothed(std::span<const double> values, std::span<const double> weights, double lambda);

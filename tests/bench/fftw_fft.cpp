@@ -73,6 +73,12 @@ void RealFft::forward(std::span<const float> time, std::span<Bin> bins) const {
   fftwf_execute(plan_->ahead);
   std::memcpy(static_cast<void*>(bins.data()), plan_->bins.data, bins.size() * sizeof(Bin));
 }
+void RealFft::power(std::span<const float> time, std::span<float> power) const {
+  std::memcpy(plan_->time.data, time.data(), time.size() * sizeof(float));
+  fftwf_execute(plan_->ahead);
+  const auto* bins = reinterpret_cast<const Bin*>(plan_->bins.data);
+  for (std::size_t k = 0; k < power.size(); ++k) power[k] = std::norm(bins[k]);
+}
 void RealFft::inverse(std::span<const Bin> bins, std::span<float> time) const {
   std::memcpy(plan_->bins.data, bins.data(), bins.size() * sizeof(Bin));
   fftwf_execute(plan_->back);
@@ -123,6 +129,10 @@ void FrameFft::lane_power(std::span<const float> samples, std::size_t hop, std::
   const Bin* all = plan_->run(samples, hop, count);
   for (std::size_t k = 0; k < bins(); ++k)
     for (std::size_t f = 0; f < batch; ++f) power[k * batch + f] = std::norm(all[f * bins() + k]);
+}
+
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all) {
+  for (const MomentSums& one : all) one.fft.add_moments(samples, one.hop, one.second, one.fourth);
 }
 
 void FrameFft::add_moments(std::span<const float> samples, std::size_t hop, std::span<double> second,

@@ -15,7 +15,7 @@ constexpr std::size_t bins = 24000;  // orders 0 .. 80
 
 void set_power(EnvelopeSpectra& spectra, std::span<const float> power) {
   auto sums = std::make_shared<GroupSums>(power.size(), 1);
-  sums->extend(power, power.size());
+  sums->extend(power, power.size(), power.size());
   spectra.groups[0].sums = sums;
 }
 
@@ -160,7 +160,7 @@ TEST_CASE("means over bins are right to a thousandth wherever the running sums h
   std::vector<float> power(2 * count, 1.0f);
   power[2 * count - 5] = 4.0f;
   GroupSums sums(count, 2);
-  sums.extend(power, count);
+  sums.extend(power, count, count);
   CHECK(sums.mean(1, count - 10, count) == Approx(1.3).margin(1e-3));
   CHECK(sums.mean(1, 3'000'000, 3'000'100) == Approx(1.0).margin(1e-3));
   CHECK(sums.lanes() == 8);

@@ -70,6 +70,13 @@ TEST_CASE("spectral kurtosis is 0 for stationary noise and -1 for a steady tone"
   std::vector<float> tone(40000);
   for (std::size_t i = 0; i < tone.size(); ++i)
     tone[i] = static_cast<float>(std::sin(two_pi * 32.3 / 256.0 * static_cast<double>(i)));
+  constexpr std::size_t windows[] = {16, 256, 64};
+  const auto side_by_side = kurtogram(noise(300001, 1), windows);
+  for (std::size_t i = 0; i < side_by_side.size(); ++i) {
+    const auto alone = spectral_kurtosis(noise(300001, 1), {windows[i], windows[i] / 2, 0, Window::hann});
+    REQUIRE(side_by_side[i].size() == alone.size());
+    for (std::size_t k = 0; k < alone.size(); ++k) CHECK(side_by_side[i][k] == Approx(alone[k]).margin(1e-5));
+  }
   CHECK(spectral_kurtosis(tone, frames)[32] == Approx(-1.0).margin(1e-3));
   CHECK(spectral_kurtosis(std::vector<float>(300, 1.0f), frames) == std::vector<float>(129, 0.0f));
 }
@@ -118,7 +125,8 @@ TEST_CASE("whitening hides a strong steady tone and leaves clicks where they wer
 }
 
 TEST_CASE("compressed power follows faint changes of noise nearly as well as power itself") {
-  // log(1 + x), x exponential: squared correlation with x 0.924 by numerical integration; of log(x) it is 6/pi^2.
+  // log(1 + x), x exponential: squared correlation with x 0.924 by numerical integration; of log(x) it is
+  // 6/pi^2.
   test::Noise source(10);
   std::vector<float> power(400000);
   for (float& x : power) x = 3.0f * static_cast<float>(source.exponential());
@@ -139,7 +147,8 @@ TEST_CASE("compressed power does not depend on level, and silence stays zero") {
   for (float& x : louder) x *= 1000.0f;
   compress_power(power, 200);
   compress_power(louder, 200);
-  for (std::size_t i = 0; i < power.size(); ++i) REQUIRE(louder[i] == Approx(power[i]).epsilon(1e-4).margin(1e-5));
+  for (std::size_t i = 0; i < power.size(); ++i)
+    REQUIRE(louder[i] == Approx(power[i]).epsilon(1e-4).margin(1e-5));
   compress_power(silence, 200);
   CHECK(silence == std::vector<float>(2000, 0.0f));
 }

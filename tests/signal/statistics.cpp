@@ -114,16 +114,16 @@ TEST_CASE("quantiles of many values are those of the values sorted, to the last 
 }
 
 TEST_CASE("ranks in lanes are those of each lane sorted, whatever the instruction set") {
-  for (const Width width : {Width::widest, Width::baseline}) {
+  for (const Width width : {Width::widest, Width::avx2, Width::baseline}) {
     set_width(width);
     for (const std::size_t count : {1u, 2u, 7u, 150u, 811u}) {
-      const std::vector<float> lanes = drawn(8 * count, false);
+      const std::vector<float> lanes = drawn(ranked_lanes * count, false);
       for (const std::size_t rank : {std::size_t{0}, (count - 1) / 2, count - 1}) {
         const LaneRanked found = lane_ranked(lanes, rank);
         CHECK(lane_rank(lanes, rank) == found.value);
-        for (std::size_t lane = 0; lane < 8; ++lane) {
+        for (std::size_t lane = 0; lane < ranked_lanes; ++lane) {
           std::vector<float> sorted;
-          for (std::size_t k = 0; k < count; ++k) sorted.push_back(lanes[8 * k + lane]);
+          for (std::size_t k = 0; k < count; ++k) sorted.push_back(lanes[ranked_lanes * k + lane]);
           std::sort(sorted.begin(), sorted.end());
           CHECK(found.value[lane] == sorted[rank]);
           CHECK(found.above[lane] == sorted[std::min(rank + 1, count - 1)]);

@@ -39,8 +39,8 @@ struct Candidate {
   bool turned = false;      // in at least one run
   double log_factor = 0.0;  // events: log Bayes factor, nats, tempered, less what better rivals explain
   double alone = 0.0;       // events: log Bayes factor before rivals were heard
-  double against = 0.0;     // events: what runs that should have shown the fault took from it, nats, 0 or less
-  double level = 0.0;       // tones: dB of sidebands or of the line; tyres: nats
+  double against = 0.0;  // events: what runs that should have shown the fault took from it, nats, 0 or less
+  double level = 0.0;    // tones: dB of sidebands or of the line; tyres: nats
   double slip = 0.0;
   Hertz band_low, band_high;        // where events were loudest
   std::size_t group = 0;            // index of that band group
@@ -62,8 +62,8 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
 // The one of no part in the car file; nullptr: there is none.
 const Candidate* unlisted_of(const std::vector<Candidate>& candidates);
 
-// The family that a candidate is in run number r, and its place there: of a pair's two gears, the one that was
-// heard. Nothing: it does not turn there.
+// The family that a candidate is in run number r, and its place there: of a pair's two gears, the one that
+// was heard. Nothing: it does not turn there.
 struct Followed {
   const Family* family = nullptr;
   Place place;

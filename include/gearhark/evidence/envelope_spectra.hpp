@@ -1,13 +1,13 @@
 // Envelope spectra per turn in many bands: where impacts that a bearing or a chipped tooth makes show as
 // combs.
 //
-//   samples -> lines locked to the shaft limited -> compressed envelopes of bands (time) -> angle -> spectra ->
-//   whitened -> groups
+//   samples -> lines locked to the shaft limited -> compressed envelopes of bands (time) -> angle -> spectra
+//   -> whitened -> groups
 //
 // Filtering is done in time and the envelope resampled in angle, because resonances stay put in hertz while
-// events follow the shaft (Abboud et al. 2017, MSSP 84). The envelope is log(1 + power / local mean): bumps of
-// the road must not rule the spectrum, for which a logarithm is advised (Borghesani and Antoni 2017, MSSP 93),
-// but of faint events in noise a plain logarithm keeps 6/pi^2 = 61 % of the information, this one 92 %.
+// events follow the shaft (Abboud et al. 2017, MSSP 84). The envelope is log(1 + power / local mean): bumps
+// of the road must not rule the spectrum, for which a logarithm is advised (Borghesani and Antoni 2017, MSSP
+// 93), but of faint events in noise a plain logarithm keeps 6/pi^2 = 61 % of the information, this one 92 %.
 #pragma once
 
 #include <array>
@@ -30,17 +30,17 @@ class GroupSums {
   static constexpr double unit = 1024.0;
   static constexpr float strongest = 1e5f;  // power; what is stronger counts as this
   GroupSums(std::size_t bins, std::size_t spectra);
-  // The next bins of every spectrum: power[spectrum * count + k].
-  void extend(std::span<const float> power, std::size_t count);
+  // The next bins of every spectrum: power[spectrum * apart + k], k < count.
+  void extend(std::span<const float> power, std::size_t apart, std::size_t count);
   [[nodiscard]] std::size_t bins() const { return bins_; }
   [[nodiscard]] std::size_t lanes() const { return lanes_; }  // spectra, rounded up to a multiple of 8
   // Sums of bins 0..k-1, one a lane.
-  [[nodiscard]] const int* row(std::size_t k) const { return sums_.data() + k * lanes_; }
+  [[nodiscard]] const int* row(std::size_t k) const { return sums_.get() + k * lanes_; }
   [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
 
  private:
-  std::size_t bins_, lanes_, done_ = 0;
-  std::vector<int> sums_;
+  std::size_t bins_, lanes_, spectra_, done_ = 0;
+  std::unique_ptr<int[]> sums_;
   std::vector<double> running_;  // per spectrum, over the bins so far
 };
 

@@ -19,14 +19,19 @@ std::vector<float> band_envelope(std::span<const float> samples, double rate_hz,
 
 // In place: log(1 + power / local mean), the mean over `width` values about each. Follows small excesses of
 // power as they are and large ones by their logarithm. Of a small change of mean power in exponential noise
-// (|transform|^2 of Gaussian noise) it keeps 92 % of the information, where log(power) keeps 6/pi^2 = 61 %: the
-// squared correlation with power itself, which is all there is to know (its score). Silence stays 0.
+// (|transform|^2 of Gaussian noise) it keeps 92 % of the information, where log(power) keeps 6/pi^2 = 61 %:
+// the squared correlation with power itself, which is all there is to know (its score). Silence stays 0.
 void compress_power(std::vector<float>& power, std::size_t width);
 
 // Spectral kurtosis per bin, m4 / m2^2 - 2 over the frames: 0 for stationary Gaussian noise, -1 for a steady
 // tone, large where a band holds rare bursts. Antoni, Mechanical Systems and Signal Processing 20, 2006. The
 // first and last bin are real and come out 1 higher for noise. Fewer than two frames: zeros.
 std::vector<float> spectral_kurtosis(std::span<const float> samples, const Frames& frames);
+
+// spectral_kurtosis() with Hann windows of several lengths, each at half its length, in one reading of the
+// samples: where and how long bursts are (a kurtogram).
+std::vector<std::vector<float>> kurtogram(std::span<const float> samples,
+                                          std::span<const std::size_t> windows);
 
 // The kurtosis that remains when noise of `noise_to_signal` times the signal's power is added:
 // kurtosis / (1 + noise_to_signal)^2. Antoni 2006.

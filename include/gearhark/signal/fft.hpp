@@ -24,6 +24,8 @@ class RealFft {
   RealFft& operator=(RealFft&&) noexcept;
   [[nodiscard]] std::size_t length() const;
   void forward(std::span<const float> time, std::span<std::complex<float>> bins) const;
+  // power[k] = |X[k]|^2, quicker than by way of the bins themselves.
+  void power(std::span<const float> time, std::span<float> power) const;
   // The imaginary parts of the first and last bin are taken as 0.
   void inverse(std::span<const std::complex<float>> bins, std::span<float> time) const;
 
@@ -48,11 +50,13 @@ class Fft {
   std::unique_ptr<Plan> plan_;
 };
 
-// Of many windowed frames of a real signal, up to eight at once: several times quicker than one by one. For
+struct MomentSums;
+
+// Of many windowed frames of a real signal, up to 16 at once: several times quicker than one by one. For
 // frames up to some 16384 points.
 class FrameFft {
  public:
-  static constexpr std::size_t batch = 8;
+  static constexpr std::size_t batch = 16;
   // Each frame is as many samples as weights, times them, followed by zeros up to `length` (even, made of 2,
   // 3 and 5, at least weights.size()).
   FrameFft(std::vector<float> weights, std::size_t length);
@@ -77,8 +81,18 @@ class FrameFft {
                   std::span<float> power) const;
 
  private:
+  friend void add_moments(std::span<const float>, std::span<const MomentSums>);
   struct Plan;
   std::unique_ptr<Plan> plan_;
 };
+
+// FrameFft::add_moments() of several lengths in one reading of the samples: quicker where the longest hop is
+// a multiple of the others.
+struct MomentSums {
+  const FrameFft& fft;
+  std::size_t hop;
+  std::span<double> second, fourth;
+};
+void add_moments(std::span<const float> samples, std::span<const MomentSums> all);
 
 }  // namespace gearhark

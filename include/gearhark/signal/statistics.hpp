@@ -36,13 +36,15 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
 // Natural logarithms of values + floor, in place; the sums must be positive and normal.
 void take_logs(std::span<float> values, float floor);
 
-// Of eight interleaved rows of zero or positive values, lanes[k * 8 + row], the value of this rank (0: the
+// Of 16 interleaved rows of zero or positive values, lanes[k * 16 + row], the value of this rank (0: the
 // smallest) in each row, and the one above it.
+inline constexpr std::size_t ranked_lanes = 16;
+using LaneValues = std::array<float, ranked_lanes>;
 struct LaneRanked {
-  std::array<float, 8> value{}, above{};
+  LaneValues value{}, above{};
 };
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank);
-std::array<float, 8> lane_rank(std::span<const float> lanes, std::size_t rank);  // the value alone
+LaneValues lane_rank(std::span<const float> lanes, std::size_t rank);  // the value alone
 
 // Mean of exponentially distributed noise (the bins of one periodogram) that stays put when tones stand in
 // it (values zero or positive): block median / ln 2. For averaged spectra divide block_median() by

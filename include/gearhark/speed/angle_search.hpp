@@ -94,7 +94,9 @@ class AngleSearch {
   // Votes of these lines alone at the rate where they are most, nats/s: any within the prior whose orders may
   // be off by low to high besides.
   [[nodiscard]] double most_votes_per_s(std::span<const TrackingLine> lines, double low, double high) const;
-  [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines) const;
+  // stop: once it is known to be lost, for those who have no use for what is found then.
+  enum class IfLost { go_on, stop };
+  [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines, IfLost if_lost = IfLost::go_on) const;
   // From now on without what is steady in step with another shaft (the engine at idle, for the road side).
   void remove_steady_orders(const AngleTrack& other);
 

@@ -24,27 +24,101 @@ constexpr std::size_t factors_at_once = 6;
   return mean_of(line.from, line.to, group, line.own_share) / local;
 }
 
+// Eight groups at as many strengths as a register holds of them.
+#ifdef __AVX512F__
+constexpr std::size_t side_by_side = 2;
+using Together = Reg;
+[[gnu::always_inline]] inline Together repeated(Lanes a) {
+  return __builtin_shufflevector(a.part[0], a.part[0], 0, 1, 2, 3, 4, 5, 6, 7, 0, 1, 2, 3, 4, 5, 6, 7);
+}
+// values[0] for the first eight lanes, values[1] for the others.
+[[gnu::always_inline]] inline Together each_for_eight(const float* values) {
+  const Part a = Part{} + values[0], b = Part{} + values[1];
+  return __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+}
+#else
+constexpr std::size_t side_by_side = 1;
+using Together = Lanes;
+[[gnu::always_inline]] inline Together repeated(Lanes a) { return a; }
+[[gnu::always_inline]] inline Together each_for_eight(const float* values) { return all(values[0]); }
+#endif
+constexpr std::size_t strength_rows = strengths / side_by_side;
+
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
-[[gnu::always_inline]] inline void multiply(Lanes (&product)[strengths], const LineLook& line,
+[[gnu::always_inline]] inline void multiply(Together (&product)[strength_rows], const LineLook& line,
                                             std::size_t group, float most_freedom, float line_cap) {
-  const Lanes mean = over_background(line, group);
-  const Lanes freedom = smaller(load(line.bands + group) * line.freedom, all(most_freedom));
-  const Lanes cap = all(line_cap), absent = all(1.0f - line.presence);
-  for (std::size_t a = 0; a < strengths; ++a) {
-    const Lanes ratio = freedom * (mean * line.strengths[a] - all(line.strengths[strengths + a]));
+  const Together mean = repeated(over_background(line, group));
+  const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
+  const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
+  for (std::size_t a = 0; a < strength_rows; ++a) {
+    const float* at = line.strengths + a * side_by_side;
+    const Together ratio = freedom * (mean * each_for_eight(at) - each_for_eight(at + strengths));
     product[a] = product[a] * (absent + exponential(smaller(ratio, cap)) * line.presence);
   }
 }
 
 [[gnu::always_inline]] inline void sum_of_logs(const LineLook* first, const LineLook* last, std::size_t group,
                                                float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
-  for (std::size_t a = 0; a < strengths; ++a) sum[a] = Lanes{};
+  Together total[strength_rows] = {};
   while (first != last) {
-    Lanes product[strengths];
-    for (std::size_t a = 0; a < strengths; ++a) product[a] = all(1.0f);
+    Together product[strength_rows];
+    for (Together& one : product) one = repeated(all(1.0f));
     for (std::size_t n = 0; n < factors_at_once && first != last; ++n, ++first)
       multiply(product, *first, group, most_freedom, line_cap);
-    for (std::size_t a = 0; a < strengths; ++a) sum[a] = sum[a] + logarithm(product[a]);
+    for (std::size_t a = 0; a < strength_rows; ++a) total[a] = total[a] + logarithm(product[a]);
+  }
+  __builtin_memcpy(sum, total, sizeof sum);
+}
+
+// Eight sums in double precision, and in a register each as many as there is room for.
+constexpr std::size_t doubles = reg_lanes / 2, registers = lanes / doubles;
+using Doubles [[gnu::vector_size(doubles * sizeof(double))]] = double;
+using Singles [[gnu::vector_size(doubles * sizeof(float))]] = float;
+
+// Adds eight values and stores the sums' lowest 32 bits in whole units: rounded down by adding a number of 52
+// bits that leaves none for the rest.
+[[gnu::always_inline]] inline void add_and_store(Doubles (&sum)[registers], Lanes values, double unit,
+                                                 int* to) {
+  using Longs [[gnu::vector_size(doubles * sizeof(long))]] = long;
+  using Ints [[gnu::vector_size(doubles * sizeof(int))]] = int;
+  for (std::size_t i = 0; i < registers; ++i) {
+    Singles here;
+    __builtin_memcpy(&here, reinterpret_cast<const char*>(&values) + i * sizeof here, sizeof here);
+    sum[i] += __builtin_convertvector(here, Doubles);
+    const Doubles whole = (sum[i] * unit - 0.5) + 6755399441055744.0;  // 1.5 x 2^52
+    const Ints low = __builtin_convertvector(reinterpret_cast<Longs>(whole), Ints);
+    __builtin_memcpy(to + i * doubles, &low, sizeof low);
+  }
+}
+
+// The next of eight spectra (or fewer: the last is repeated) at k..k+7, a lane for each; beyond `count`
+// zeros.
+[[gnu::always_inline]] inline void next_eight(const float* const (&from)[lanes], std::size_t k,
+                                              std::size_t count, Lanes (&rows)[lanes]) {
+  for (std::size_t s = 0; s < lanes; ++s) {
+    float values[lanes] = {};
+    for (std::size_t j = 0; j < lanes && k + j < count; ++j) values[j] = from[s][k + j];
+    rows[s] = k + lanes <= count ? load(from[s] + k) : load(values);
+  }
+  transpose(rows);
+}
+
+void extend_sums(const float* power, std::size_t apart, std::size_t count, std::size_t spectra,
+                 float strongest, double unit, double* running, int* to) {
+  const std::size_t stride = (spectra + lanes - 1) / lanes * lanes;
+  for (std::size_t first = 0; first < spectra; first += lanes) {
+    const float* from[lanes];
+    for (std::size_t s = 0; s < lanes; ++s)
+      from[s] = power + (first + s < spectra ? first + s : spectra - 1) * apart;
+    Doubles sum[registers];
+    __builtin_memcpy(sum, running + first, sizeof sum);
+    for (std::size_t k = 0; k < count; k += lanes) {
+      Lanes rows[lanes];
+      next_eight(from, k, count, rows);
+      for (std::size_t j = 0; j < lanes && k + j < count; ++j)
+        add_and_store(sum, smaller(rows[j], all(strongest)), unit, to + (k + j) * stride + first);
+    }
+    __builtin_memcpy(running + first, sum, sizeof sum);
   }
 }
 
@@ -117,7 +191,7 @@ float sum_of_exp(const float* values, std::size_t count, float top) {
 
 namespace GEARHARK_WIDE {
 extern const CombLoops comb_loops;
-const CombLoops comb_loops{comb_factors, add_scattered, over_strengths, sum_of_exp};
+const CombLoops comb_loops{extend_sums, comb_factors, add_scattered, over_strengths, sum_of_exp};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

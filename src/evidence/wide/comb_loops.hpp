@@ -42,6 +42,12 @@ struct Scatter {
 };
 
 struct CombLoops {
+  // Running sums of every spectrum's next `count` values, power[spectrum * apart + k] (none counted above
+  // `strongest`), as whole numbers of 1 / unit that may wrap round: rows of spectra, rounded up to a multiple
+  // of
+  // 8. running: the sums themselves, as many.
+  void (*extend_sums)(const float* power, std::size_t apart, std::size_t count, std::size_t spectra,
+                      float strongest, double unit, double* running, int* rows);
   // factors[a * groups + g] = log Bayes factor at strength a in group g, averaged over the widths. groups: a
   // multiple of 8; most_freedom, line_cap (nats): limits of what one line may say.
   void (*comb_factors)(const CombLooks* widths, std::size_t width_count, std::size_t groups,
@@ -61,6 +67,9 @@ namespace wide_baseline {
 extern const CombLoops comb_loops;
 }
 namespace wide_avx2 {
+extern const CombLoops comb_loops;
+}
+namespace wide_avx512 {
 extern const CombLoops comb_loops;
 }
 

@@ -41,37 +41,50 @@ using Bits [[gnu::vector_size(part_lanes * sizeof(int))]] = int;
   return out;
 }
 
+// The functions below of one register, whatever its width.
+template <class V, class B>
+[[gnu::always_inline]] inline V exponential_of(V x) {
+  constexpr float shifter = 12582912.0f;  // 1.5 x 2^23: added, it leaves a whole number in the lowest bits
+  const V least = V{} - 86.0f;
+  const V octaves = (x > least ? x : least) * 1.44269504f;
+  const V shifted = octaves + shifter;
+  const V t = octaves - (shifted - shifter);
+  const V part =
+      1.0f + t * (0.693147181f +
+                  t * (0.240226507f + t * (0.0555041087f + t * (0.00961812911f + t * 0.00133335581f))));
+  return part * reinterpret_cast<V>((reinterpret_cast<B>(shifted) << 23) + 0x3f800000);
+}
+
+template <class V, class B>
+[[gnu::always_inline]] inline V logarithm_of(V x) {
+  constexpr int root_of_half = 0x3f3504f3;  // as bits
+  const B bits = reinterpret_cast<B>(x);
+  const B octaves = (bits - root_of_half) >> 23;
+  const V m = reinterpret_cast<V>(bits - (octaves << 23));
+  const V s = (m - 1.0f) / (m + 1.0f), q = s * s;
+  const V series = 2.0f * s * (1.0f + q * (1.0f / 3 + q * (1.0f / 5 + q * (1.0f / 7 + q * (1.0f / 9)))));
+  return series + __builtin_convertvector(octaves, V) * 0.693147181f;
+}
+
 // e^x to 2e-6 relative for x < 88; below -86 as at -86. 2^whole by its exponent bits, 2^part by Taylor's
 // series, its coefficients the powers of log 2 over factorials.
 [[gnu::always_inline]] inline Lanes exponential(Lanes x) {
-  constexpr float shifter = 12582912.0f;  // 1.5 x 2^23: added, it leaves a whole number in the lowest bits
-  for (std::size_t i = 0; i < parts; ++i) {
-    const Part least = Part{} - 86.0f;
-    const Part octaves = (x.part[i] > least ? x.part[i] : least) * 1.44269504f;
-    const Part shifted = octaves + shifter;
-    const Part t = octaves - (shifted - shifter);
-    const Part part =
-        1.0f + t * (0.693147181f +
-                    t * (0.240226507f + t * (0.0555041087f + t * (0.00961812911f + t * 0.00133335581f))));
-    x.part[i] = part * reinterpret_cast<Part>((reinterpret_cast<Bits>(shifted) << 23) + 0x3f800000);
-  }
+  for (std::size_t i = 0; i < parts; ++i) x.part[i] = exponential_of<Part, Bits>(x.part[i]);
   return x;
 }
 
 // log x to 2e-7 for normal positive x: its exponent, and 2 artanh((m - 1) / (m + 1)) of its mantissa m
 // between the roots of one half and of two.
 [[gnu::always_inline]] inline Lanes logarithm(Lanes x) {
-  constexpr int root_of_half = 0x3f3504f3;  // as bits
-  for (std::size_t i = 0; i < parts; ++i) {
-    const Bits bits = reinterpret_cast<Bits>(x.part[i]);
-    const Bits octaves = (bits - root_of_half) >> 23;
-    const Part m = reinterpret_cast<Part>(bits - (octaves << 23));
-    const Part s = (m - 1.0f) / (m + 1.0f), q = s * s;
-    const Part series = 2.0f * s * (1.0f + q * (1.0f / 3 + q * (1.0f / 5 + q * (1.0f / 7 + q * (1.0f / 9)))));
-    x.part[i] = series + __builtin_convertvector(octaves, Part) * 0.693147181f;
-  }
+  for (std::size_t i = 0; i < parts; ++i) x.part[i] = logarithm_of<Part, Bits>(x.part[i]);
   return x;
 }
+
+using RegBits [[gnu::vector_size(reg_lanes * sizeof(int))]] = int;
+
+[[gnu::always_inline]] inline Reg exponential(Reg x) { return exponential_of<Reg, RegBits>(x); }
+[[gnu::always_inline]] inline Reg logarithm(Reg x) { return logarithm_of<Reg, RegBits>(x); }
+[[gnu::always_inline]] inline Reg smaller(Reg a, Reg b) { return a < b ? a : b; }
 
 }  // namespace
 }  // namespace gearhark

@@ -21,6 +21,23 @@ constexpr std::size_t part_lanes = 4;
 constexpr std::size_t parts = lanes / part_lanes;
 using Part [[gnu::vector_size(part_lanes * sizeof(float))]] = float;
 
+// The widest register; what works on memory alone, lane by lane, works on these.
+#ifdef __AVX512F__
+constexpr std::size_t reg_lanes = 16;
+#else
+constexpr std::size_t reg_lanes = part_lanes;
+#endif
+using Reg [[gnu::vector_size(reg_lanes * sizeof(float))]] = float;
+
+[[gnu::always_inline]] inline Reg load_reg(const float* from) {
+  Reg out;
+  __builtin_memcpy(&out, from, sizeof out);
+  return out;
+}
+[[gnu::always_inline]] inline void store_reg(float* to, Reg values) {
+  __builtin_memcpy(to, &values, sizeof values);
+}
+
 struct Lanes {
   Part part[parts];
 };
@@ -72,13 +89,6 @@ struct Complex {
   return {a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
 }
 [[gnu::always_inline]] inline Complex times_i(Complex a) { return {-a.im, a.re}; }
-
-// Lane form in memory: 8 real parts, then 8 imaginary parts.
-[[gnu::always_inline]] inline Complex get(const float* at) { return {load(at), load(at + lanes)}; }
-[[gnu::always_inline]] inline void put(float* at, Complex value) {
-  store(at, value.re);
-  store(at + lanes, value.im);
-}
 
 // Below: get_pairs() and put_pairs() for the usual form in memory, 8 pairs of real and imaginary part;
 // transpose(): lane j of row i becomes lane i of row j; sum() of all lanes; sums(): sum() of row i in lane i;
@@ -140,6 +150,34 @@ struct Complex {
   return {__builtin_shufflevector(v.part[0], v.part[0], 7, 6, 5, 4, 3, 2, 1, 0)};
 }
 
+#ifndef __AVX512F__
+[[gnu::always_inline]] inline float sum(Reg a) { return sum(Lanes{a}); }
+#else
+[[gnu::always_inline]] inline float sum(Reg a) {
+  return sum(Lanes{__builtin_shufflevector(a, a, 0, 1, 2, 3, 4, 5, 6, 7) +
+                   __builtin_shufflevector(a, a, 8, 9, 10, 11, 12, 13, 14, 15)});
+}
+
+[[gnu::always_inline]] inline Lanes sums(const Reg (&rows)[lanes]) {
+  Reg halves[4], quarters[2];  // rows i and i + 4, then those of two such pairs, a quarter of a register each
+  for (int i = 0; i < 4; ++i) {
+    const Reg a = rows[i], b = rows[i + 4];
+    halves[i] = __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7, 16, 17, 18, 19, 20, 21, 22, 23) +
+                __builtin_shufflevector(a, b, 8, 9, 10, 11, 12, 13, 14, 15, 24, 25, 26, 27, 28, 29, 30, 31);
+  }
+  for (int i = 0; i < 2; ++i) {
+    const Reg a = halves[i], b = halves[i + 2];
+    quarters[i] = __builtin_shufflevector(a, b, 0, 1, 2, 3, 8, 9, 10, 11, 16, 17, 18, 19, 24, 25, 26, 27) +
+                  __builtin_shufflevector(a, b, 4, 5, 6, 7, 12, 13, 14, 15, 20, 21, 22, 23, 28, 29, 30, 31);
+  }
+  const Reg a = quarters[0], b = quarters[1];
+  const Reg pairs = __builtin_shufflevector(a, b, 0, 2, 16, 18, 4, 6, 20, 22, 8, 10, 24, 26, 12, 14, 28, 30) +
+                    __builtin_shufflevector(a, b, 1, 3, 17, 19, 5, 7, 21, 23, 9, 11, 25, 27, 13, 15, 29, 31);
+  return {__builtin_shufflevector(pairs, pairs, 0, 2, 8, 10, 4, 6, 12, 14) +
+          __builtin_shufflevector(pairs, pairs, 1, 3, 9, 11, 5, 7, 13, 15)};
+}
+#endif
+
 #else
 
 [[gnu::always_inline]] inline Complex get_pairs(const float* at) {
@@ -181,10 +219,8 @@ struct Complex {
   }
 }
 
-[[gnu::always_inline]] inline float sum(Lanes v) {
-  const Part a = v.part[0] + v.part[1];
-  return (a[0] + a[2]) + (a[1] + a[3]);
-}
+[[gnu::always_inline]] inline float sum(Reg a) { return (a[0] + a[2]) + (a[1] + a[3]); }
+[[gnu::always_inline]] inline float sum(Lanes v) { return sum(v.part[0] + v.part[1]); }
 
 [[gnu::always_inline]] inline Lanes sums(const Lanes (&rows)[lanes]) {
   Lanes out;
@@ -204,6 +240,20 @@ struct Complex {
 }
 
 #endif
+
+// What products are added up in: a whole register, or eight lanes.
+#ifdef __AVX512F__
+using Sum = Reg;
+[[gnu::always_inline]] inline Reg load_as(Reg, const float* from) { return load_reg(from); }
+[[gnu::always_inline]] inline Sum widened(Reg a) { return a; }
+[[gnu::always_inline]] inline Sum widened(Lanes a) {
+  return __builtin_shufflevector(a.part[0], Part{}, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+}
+#else
+using Sum = Lanes;
+[[gnu::always_inline]] inline Sum widened(Lanes a) { return a; }
+#endif
+[[gnu::always_inline]] inline Lanes load_as(Lanes, const float* from) { return load(from); }
 
 }  // namespace
 }  // namespace gearhark

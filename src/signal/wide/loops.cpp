@@ -2,21 +2,34 @@
 #include "lane_math.hpp"
 #include "wide.hpp"
 
+#ifdef __AVX512F__
+#include <immintrin.h>
+#endif
+
 namespace gearhark {
 namespace {
 
-constexpr std::size_t line = 2 * lanes;  // floats per eight complex numbers
+constexpr std::size_t line = 2 * frame_lanes;  // floats
+
+// Calls use(first lane) for as many registers as make the lanes of a line.
+template <class Use>
+[[gnu::always_inline]] inline void each_register(const Use& use) {
+  for (std::size_t first = 0; first < frame_lanes; first += reg_lanes) use(first);
+}
 
 // --- The transform: decimation in time, depth first so that short parts stay in the nearest cache. ---
 
 // A register of complex numbers: with more than one register to a line each is worked through by itself, or
 // there would not be enough of them.
 struct Few {
-  Part re, im;
+  Reg re, im;
 };
 
 [[gnu::always_inline]] inline Few operator+(Few a, Few b) { return {a.re + b.re, a.im + b.im}; }
 [[gnu::always_inline]] inline Few operator-(Few a, Few b) { return {a.re - b.re, a.im - b.im}; }
+[[gnu::always_inline]] inline Few operator*(Few a, Few b) {
+  return {a.re * b.re - a.im * b.im, a.re * b.im + a.im * b.re};
+}
 [[gnu::always_inline]] inline Few operator*(Few a, float b) { return {a.re * b, a.im * b}; }
 [[gnu::always_inline]] inline Few turned(Few a, const float* w) {
   return {a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
@@ -24,14 +37,19 @@ struct Few {
 [[gnu::always_inline]] inline Few times_i(Few a) { return {-a.im, a.re}; }
 
 [[gnu::always_inline]] inline Few get_few(const float* at) {
-  Few out;
-  __builtin_memcpy(&out.re, at, sizeof out.re);
-  __builtin_memcpy(&out.im, at + lanes, sizeof out.im);
-  return out;
+  return {load_reg(at), load_reg(at + frame_lanes)};
 }
 [[gnu::always_inline]] inline void put_few(float* at, Few value) {
-  __builtin_memcpy(at, &value.re, sizeof value.re);
-  __builtin_memcpy(at + lanes, &value.im, sizeof value.im);
+  store_reg(at, value.re);
+  store_reg(at + frame_lanes, value.im);
+}
+[[gnu::always_inline]] inline Reg power_of(Few a) { return a.re * a.re + a.im * a.im; }
+
+// Eight lanes of a line, from `at` on.
+[[gnu::always_inline]] inline Complex get(const float* at) { return {load(at), load(at + frame_lanes)}; }
+[[gnu::always_inline]] inline void put(float* at, Complex value) {
+  store(at, value.re);
+  store(at + frame_lanes, value.im);
 }
 
 // Transforms of 1 to 5 and of 8 points, x in place.
@@ -97,46 +115,71 @@ template <unsigned p>
   if constexpr (p == 8) butterfly8(x);
 }
 
-// `count` transforms of p points that are step x count lines apart; a line further each, out side by side.
-template <unsigned p>
-void first_stages(const float* in, std::size_t step, std::size_t count, float* out) {
-  for (std::size_t i = 0; i < count; ++i, in += step * line, out += p * line)
-    for (std::size_t part = 0; part < lanes; part += part_lanes) {
+// What a transform reads: lines as they are, or each times two weights, of its real and imaginary parts.
+struct Plain {
+  const float* lines;
+  [[gnu::always_inline]] Few operator()(std::size_t i, std::size_t lane) const {
+    return get_few(lines + i * line + lane);
+  }
+};
+struct Weighted {
+  const float *lines, *weights;
+  [[gnu::always_inline]] Few operator()(std::size_t i, std::size_t lane) const {
+    const Few x = get_few(lines + i * line + lane);
+    return {x.re * weights[2 * i], x.im * weights[2 * i + 1]};
+  }
+};
+
+// `count` transforms of p points that are step x count lines apart, the first from line `from` on; `step`
+// lines further each, out side by side.
+template <unsigned p, class Source>
+void first_stages(const Source& in, std::size_t from, std::size_t step, std::size_t count, float* out) {
+  for (std::size_t i = 0; i < count; ++i, from += step, out += p * line)
+    each_register([&](std::size_t lane) {
       Few x[8];
-      for (unsigned j = 0; j < p; ++j) x[j] = get_few(in + j * step * count * line + part);
+      for (unsigned j = 0; j < p; ++j) x[j] = in(from + j * step * count, lane);
       butterfly<p>(x);
-      for (unsigned j = 0; j < p; ++j) put_few(out + j * line + part, x[j]);
-    }
+      for (unsigned j = 0; j < p; ++j) put_few(out + j * line + lane, x[j]);
+    });
 }
 
-// Joins p transforms of m points that stand one after the other.
+// Point k of each of p transforms of m points that stand one after the other, to points k, k + m, ... of one.
+template <unsigned p>
+[[gnu::always_inline]] inline void joined(const float* data, std::size_t m, const float* turns, std::size_t k,
+                                          std::size_t lane, Few (&x)[8]) {
+  const float* from = data + k * line + lane;
+  x[0] = get_few(from);
+  for (unsigned j = 1; j < p; ++j)
+    x[j] = turned(get_few(from + j * m * line), turns + 2 * (k * (p - 1) + j - 1));
+  butterfly<p>(x);
+}
+
 template <unsigned p>
 void join(float* data, std::size_t m, const float* turns) {
-  for (std::size_t k = 0; k < m; ++k, data += line, turns += 2 * (p - 1))
-    for (std::size_t part = 0; part < lanes; part += part_lanes) {
-      float* from = data + part;
+  for (std::size_t k = 0; k < m; ++k)
+    each_register([&](std::size_t lane) {
       Few x[8];
-      x[0] = get_few(from);
-      for (unsigned j = 1; j < p; ++j) x[j] = turned(get_few(from + j * m * line), turns + 2 * (j - 1));
-      butterfly<p>(x);
-      for (unsigned j = 0; j < p; ++j) put_few(from + j * m * line, x[j]);
-    }
+      joined<p>(data, m, turns, k, lane, x);
+      for (unsigned j = 0; j < p; ++j) put_few(data + (k + j * m) * line + lane, x[j]);
+    });
 }
 
-void first_stages(unsigned p, const float* in, std::size_t step, std::size_t count, float* out) {
+template <class Source>
+void first_stages(unsigned p, const Source& in, std::size_t from, std::size_t step, std::size_t count,
+                  float* out) {
   switch (p) {
     case 2:
-      return first_stages<2>(in, step, count, out);
+      return first_stages<2>(in, from, step, count, out);
     case 3:
-      return first_stages<3>(in, step, count, out);
+      return first_stages<3>(in, from, step, count, out);
     case 4:
-      return first_stages<4>(in, step, count, out);
+      return first_stages<4>(in, from, step, count, out);
     case 5:
-      return first_stages<5>(in, step, count, out);
+      return first_stages<5>(in, from, step, count, out);
     case 8:
-      return first_stages<8>(in, step, count, out);
+      return first_stages<8>(in, from, step, count, out);
     default:
-      return first_stages<1>(in, step, count, out);
+      return first_stages<1>(in, from, step, count, out);
   }
 }
 
@@ -155,21 +198,33 @@ void join(unsigned p, float* data, std::size_t m, const float* turns) {
   }
 }
 
-void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, const float* in,
-                    std::size_t step, float* out) {
+// Transforms of n points, every step-th line from `from` on.
+template <class Source>
+void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, const Source& in,
+                    std::size_t from, std::size_t step, float* out);
+
+// All but the last join.
+template <class Source>
+void transform_apart(const LanePlanView& plan, std::size_t stage, std::size_t n, const Source& in,
+                     std::size_t from, std::size_t step, float* out) {
   const unsigned p = plan.radices[stage];
   const std::size_t m = n / p;
-  if (m == 1) return first_stages(p, in, step, 1, out);
-  if (m == plan.radices[stage + 1])
-    first_stages(static_cast<unsigned>(m), in, step, p, out);
-  else
-    for (unsigned j = 0; j < p; ++j)
-      transform_part(plan, stage + 1, m, in + j * step * line, step * p, out + j * m * line);
-  join(p, out, m, plan.turns[stage]);
+  if (m == 1) return first_stages(p, in, from, step, 1, out);
+  if (m == plan.radices[stage + 1]) return first_stages(static_cast<unsigned>(m), in, from, step, p, out);
+  for (unsigned j = 0; j < p; ++j)
+    transform_part(plan, stage + 1, m, in, from + j * step, step * p, out + j * m * line);
+}
+
+template <class Source>
+void transform_part(const LanePlanView& plan, std::size_t stage, std::size_t n, const Source& in,
+                    std::size_t from, std::size_t step, float* out) {
+  transform_apart(plan, stage, n, in, from, step, out);
+  const unsigned p = plan.radices[stage];
+  if (n > p) join(p, out, n / p, plan.turns[stage]);
 }
 
 void transform(const LanePlanView& plan, const float* in, float* out) {
-  transform_part(plan, 0, plan.length, in, 1, out);
+  transform_part(plan, 0, plan.length, Plain{in}, 0, 1, out);
 }
 
 // --- Real frames: even samples as real parts, odd as imaginary, taken apart afterwards. ---
@@ -179,49 +234,124 @@ void gather_frames(const float* const* frames, const float* weights, std::size_t
   std::size_t i = 0;
   for (; i + lanes <= used; i += lanes) {
     const Lanes w = load(weights + i);
-    Lanes rows[lanes];
-    for (std::size_t f = 0; f < lanes; ++f) rows[f] = load(frames[f] + i) * w;
-    transpose(rows);
-    for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * lanes, rows[j]);
+    for (std::size_t first = 0; first < frame_lanes; first += lanes) {
+      Lanes rows[lanes];
+      for (std::size_t f = 0; f < lanes; ++f) rows[f] = load(frames[first + f] + i) * w;
+      transpose(rows);
+      for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * frame_lanes + first, rows[j]);
+    }
   }
   for (; i < used; ++i)
-    for (std::size_t f = 0; f < lanes; ++f) out[i * lanes + f] = frames[f][i] * weights[i];
-  __builtin_memset(out + used * lanes, 0, (length - used) * lanes * sizeof(float));
+    for (std::size_t f = 0; f < frame_lanes; ++f) out[i * frame_lanes + f] = frames[f][i] * weights[i];
+  __builtin_memset(out + used * frame_lanes, 0, (length - used) * frame_lanes * sizeof(float));
 }
 
-// X[k] = E + W O, X[n-k] = conj(E - W O), with E, O the spectra of the even and odd samples in z's bins.
+// Twice the bins k and n - k of a real spectrum from z's, with E, O the spectra of the even and odd samples
+// in z: X[k] = E + W O, X[n-k] = conj(E - W O); sum = 2 (E + W O), less = 2 (E - W O).
+struct Split {
+  Few sum, less;
+};
+[[gnu::always_inline]] inline Split split(Few a, Few b, const float* turn) {
+  const Few even{a.re + b.re, a.im - b.im};
+  const Few odd = turned(Few{a.im + b.im, b.re - a.re}, turn);
+  return {even + odd, even - odd};
+}
+
 void split_real(float* bins, std::size_t n, const float* turns) {
-  const Complex z = get(bins);
-  put(bins, {z.re + z.im, Lanes{}});
-  put(bins + n * line, {z.re - z.im, Lanes{}});
-  for (std::size_t k = 1; 2 * k <= n; ++k) {
-    const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
-    const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
-    const Complex odd = turned({(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f}, turns + 2 * k);
-    put(bins + k * line, even + odd);
-    put(bins + (n - k) * line, {even.re - odd.re, odd.im - even.im});
-  }
+  each_register([&](std::size_t lane) {
+    const Few z = get_few(bins + lane);
+    put_few(bins + lane, {z.re + z.im, Reg{}});
+    put_few(bins + n * line + lane, {z.re - z.im, Reg{}});
+  });
+  for (std::size_t k = 1; 2 * k <= n; ++k)
+    each_register([&](std::size_t lane) {
+      float *low = bins + k * line + lane, *high = bins + (n - k) * line + lane;
+      const Split x = split(get_few(low), get_few(high), turns + 2 * k);
+      put_few(low, x.sum * 0.5f);
+      put_few(high, Few{x.less.re, -x.less.im} * 0.5f);
+    });
 }
 
-// Calls use(k, |X[k]|^2) for k = 0..n of such bins, left as they are.
+// Hands the powers of a real spectrum to use(k, first lane, |X[k]|^2); turns: W_2n^k, k = 0..n/2.
 template <class Use>
-[[gnu::always_inline]] inline void split_power(const float* bins, std::size_t n, const float* turns,
-                                               const Use& use) {
-  const Complex z = get(bins);
-  use(0, (z.re + z.im) * (z.re + z.im));
-  use(n, (z.re - z.im) * (z.re - z.im));
-  std::size_t k = 1;
-  for (; 2 * k < n; ++k) {
-    const Complex a = get(bins + k * line), b = get(bins + (n - k) * line);
-    const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
-    const Complex odd = turned({(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f}, turns + 2 * k);
-    const Complex sum = even + odd, less = even - odd;
-    use(k, sum.re * sum.re + sum.im * sum.im);
-    use(n - k, less.re * less.re + less.im * less.im);
+struct PowerSplit {
+  std::size_t n;
+  const float* turns;
+  const Use& use;
+  [[gnu::always_inline]] void ends(std::size_t lane, Few z) const {
+    use(0, lane, (z.re + z.im) * (z.re + z.im));
+    use(n, lane, (z.re - z.im) * (z.re - z.im));
   }
-  if (2 * k == n) {
-    const Complex middle = get(bins + k * line);
-    use(k, middle.re * middle.re + middle.im * middle.im);
+  [[gnu::always_inline]] void middle(std::size_t lane, Few z) const { use(n / 2, lane, power_of(z)); }
+  // a: z[k], b: z[n - k]
+  [[gnu::always_inline]] void pair(std::size_t k, std::size_t lane, Few a, Few b) const {
+    if (2 * k > n) return pair_below(n - k, lane, b, a);
+    pair_below(k, lane, a, b);
+  }
+  [[gnu::always_inline]] void pair_below(std::size_t k, std::size_t lane, Few a, Few b) const {
+    const Split x = split(a, b, turns + 2 * k);
+    use(k, lane, power_of(x.sum) * 0.25f);
+    use(n - k, lane, power_of(x.less) * 0.25f);
+  }
+};
+
+template <class Use>
+void split_power(const float* z, const PowerSplit<Use>& split_to) {
+  const std::size_t n = split_to.n;
+  each_register([&](std::size_t lane) { split_to.ends(lane, get_few(z + lane)); });
+  for (std::size_t k = 1; 2 * k < n; ++k)
+    each_register([&](std::size_t lane) {
+      split_to.pair_below(k, lane, get_few(z + k * line + lane), get_few(z + (n - k) * line + lane));
+    });
+  if (n % 2 == 0)
+    each_register([&](std::size_t lane) { split_to.middle(lane, get_few(z + n / 2 * line + lane)); });
+}
+
+// join() and split_power() in one, which spares a way to memory and back: points k + j m and their mates
+// m - k + (p - 1 - j) m come of two groups of p.
+template <unsigned p, class Use>
+void join_power(const float* data, std::size_t m, const float* turns, const PowerSplit<Use>& split_to) {
+  each_register([&](std::size_t lane) {
+    Few x[8];
+    joined<p>(data, m, turns, 0, lane, x);
+    split_to.ends(lane, x[0]);
+    for (unsigned j = 1; 2 * j < p; ++j) split_to.pair_below(j * m, lane, x[j], x[p - j]);
+    if (p % 2 == 0) split_to.middle(lane, x[p / 2]);
+  });
+  for (std::size_t k = 1; 2 * k < m; ++k)
+    each_register([&](std::size_t lane) {
+      Few x[8], mates[8];
+      joined<p>(data, m, turns, k, lane, x);
+      joined<p>(data, m, turns, m - k, lane, mates);
+      for (unsigned j = 0; j < p; ++j) split_to.pair(k + j * m, lane, x[j], mates[p - 1 - j]);
+    });
+  if (m % 2 == 0)
+    each_register([&](std::size_t lane) {
+      Few x[8];
+      joined<p>(data, m, turns, m / 2, lane, x);
+      for (unsigned j = 0; 2 * j + 1 < p; ++j) split_to.pair_below(m / 2 + j * m, lane, x[j], x[p - 1 - j]);
+      if (p % 2 == 1) split_to.middle(lane, x[p / 2]);
+    });
+}
+
+// Powers of the real frames that lie in `in`, even samples as real parts; out: scratch.
+template <class Source, class Use>
+[[gnu::always_inline]] inline void powers_of(const LanePlanView& plan, const float* turns, const Source& in,
+                                             float* out, const Use& use) {
+  const std::size_t n = plan.length;
+  const unsigned p = plan.radices[0];
+  const PowerSplit<Use> split_to{n, turns, use};
+  transform_apart(plan, 0, n, in, 0, 1, out);
+  if (n == p) return split_power(out, split_to);
+  switch (p) {
+    case 2:
+      return join_power<2>(out, n / p, plan.turns[0], split_to);
+    case 3:
+      return join_power<3>(out, n / p, plan.turns[0], split_to);
+    case 4:
+      return join_power<4>(out, n / p, plan.turns[0], split_to);
+    default:
+      return join_power<5>(out, n / p, plan.turns[0], split_to);
   }
 }
 
@@ -235,61 +365,67 @@ void real_frames(const LanePlanView& plan, const float* turns, const float* cons
 void frame_powers(const LanePlanView& plan, const float* turns, const float* const* frames,
                   const float* weights, std::size_t used, float* in, float* out, float* power) {
   gather_frames(frames, weights, used, 2 * plan.length, in);
-  transform(plan, in, out);
-  split_power(out, plan.length, turns, [&](std::size_t k, Lanes p) { store(power + k * lanes, p); });
+  powers_of(plan, turns, Plain{in}, out,
+            [&](std::size_t k, std::size_t lane, Reg p) { store_reg(power + k * frame_lanes + lane, p); });
 }
 
 void frame_moments(const LanePlanView& plan, const float* turns, const float* parts_of, std::size_t hop,
-                   std::size_t count, const float* weights, std::size_t used, float* in, float* out,
-                   float* second, float* fourth) {
-  const std::size_t n = plan.length;
-  __builtin_memset(in + used * lanes, 0, (2 * n - used) * lanes * sizeof(float));
-  for (std::size_t f = 0; f < count; ++f, parts_of += hop * lanes) {
-    for (std::size_t k = 0; k < used; ++k) store(in + k * lanes, load(parts_of + k * lanes) * weights[k]);
-    transform(plan, in, out);
-    split_power(out, n, turns, [&](std::size_t k, Lanes p) {
-      store(second + k * lanes, load(second + k * lanes) + p);
-      store(fourth + k * lanes, load(fourth + k * lanes) + p * p);
+                   std::size_t count, const float* weights, float* out, float* second, float* fourth) {
+  for (std::size_t f = 0; f < count; ++f, parts_of += hop * frame_lanes)
+    powers_of(plan, turns, Weighted{parts_of, weights}, out, [&](std::size_t k, std::size_t lane, Reg p) {
+      const std::size_t at = k * frame_lanes + lane;
+      store_reg(second + at, load_reg(second + at) + p);
+      store_reg(fourth + at, load_reg(fourth + at) + p * p);
     });
-  }
 }
 
 void unpack(const float* in, std::size_t bins, std::size_t count, float* out) {
-  std::size_t k = 0;
-  for (; k + lanes <= bins; k += lanes) {
-    Lanes re[lanes], im[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      re[j] = load(in + (k + j) * line);
-      im[j] = load(in + (k + j) * line + lanes);
+  for (std::size_t first = 0; first < count; first += lanes, in += lanes, out += 2 * lanes * bins) {
+    const std::size_t held = count - first < lanes ? count - first : lanes;
+    std::size_t k = 0;
+    for (; k + lanes <= bins; k += lanes) {
+      Lanes re[lanes], im[lanes];
+      for (std::size_t j = 0; j < lanes; ++j) {
+        const Complex here = get(in + (k + j) * line);
+        re[j] = here.re;
+        im[j] = here.im;
+      }
+      transpose(re);
+      transpose(im);
+      for (std::size_t f = 0; f < held; ++f) put_pairs(out + 2 * (f * bins + k), {re[f], im[f]});
     }
-    transpose(re);
-    transpose(im);
-    for (std::size_t f = 0; f < count; ++f) put_pairs(out + 2 * (f * bins + k), {re[f], im[f]});
-  }
-  for (; k < bins; ++k)
-    for (std::size_t f = 0; f < count; ++f) {
-      out[2 * (f * bins + k)] = in[k * line + f];
-      out[2 * (f * bins + k) + 1] = in[k * line + lanes + f];
-    }
-}
-
-void add_power(const float* in, std::size_t bins, std::size_t count, float* power) {
-  float ones[lanes] = {};
-  for (std::size_t f = 0; f < count; ++f) ones[f] = 1.0f;
-  const Lanes counted = load(ones);
-  for (std::size_t k = 0; k < bins; ++k) {
-    const Complex x = get(in + k * line);
-    power[k] += sum(counted * (x.re * x.re + x.im * x.im));
+    for (; k < bins; ++k)
+      for (std::size_t f = 0; f < held; ++f) {
+        out[2 * (f * bins + k)] = in[k * line + f];
+        out[2 * (f * bins + k) + 1] = in[k * line + frame_lanes + f];
+      }
   }
 }
 
-// --- Long transforms: columns eight at a time, turned, then rows eight at a time. Every access to the long
-// arrays is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
+void add_power(const LanePlanView& plan, const float* turns, const float* const* frames, const float* weights,
+               std::size_t used, std::size_t count, float* in, float* out, float* power) {
+  float counted[frame_lanes] = {};
+  for (std::size_t f = 0; f < count; ++f) counted[f] = 1.0f;
+  gather_frames(frames, weights, used, 2 * plan.length, in);
+  powers_of(plan, turns, Plain{in}, out,
+            [&](std::size_t k, std::size_t lane, Reg p) { power[k] += sum(p * load_reg(counted + lane)); });
+}
+
+// --- Long transforms: columns side by side, turned, then rows side by side. Every access to the long arrays
+// is a whole cache line. An inverse is the same with real and imaginary parts exchanged. ---
 
 [[gnu::always_inline]] inline std::size_t least(std::size_t a, std::size_t b) { return a < b ? a : b; }
 
 [[gnu::always_inline]] inline Complex exchanged(Complex a, bool inverse) {
   return inverse ? Complex{a.im, a.re} : a;
+}
+
+// Where there are not enough for a last block it overlaps the one before and does some again.
+[[gnu::always_inline]] inline std::size_t blocks_in(std::size_t count) {
+  return (count + frame_lanes - 1) / frame_lanes;
+}
+[[gnu::always_inline]] inline std::size_t first_of(std::size_t block, std::size_t count) {
+  return least(block * frame_lanes, count - frame_lanes);
 }
 
 // Lane l of line k times W_length^((first + l) k), as W^(first k), by repeated multiplication in double
@@ -300,7 +436,10 @@ void turn_columns(const TwoPassPlan& plan, const float* from, float* to, std::si
   double re = 1.0, im = 0.0;
   for (std::size_t k = 0; k < plan.column.length; ++k) {
     const float both[2] = {static_cast<float>(re), static_cast<float>(im)};
-    put(to + k * line, turned(get(from + k * line) * get(plan.lane_turns + k * line), both));
+    each_register([&](std::size_t lane) {
+      const Few x = get_few(from + k * line + lane), w = get_few(plan.lane_turns + k * line + lane);
+      put_few(to + k * line + lane, turned(x * w, both));
+    });
     const double next = re * step_re - im * step_im;
     im = re * step_im + im * step_re;
     re = next;
@@ -311,53 +450,69 @@ void turn_columns(const TwoPassPlan& plan, const float* from, float* to, std::si
 // tables of pages.
 constexpr std::size_t together = two_pass_blocks;
 
-// `out` then holds, block by block of eight columns, a line for each row.
+// `out` then holds, block by block of columns, a line for each row.
 void columns_pass(const TwoPassPlan& plan, const float* in, float* out) {
-  const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t first = 0; first < columns; first += together * lanes) {
-    const std::size_t blocks = least(together, (columns - first) / lanes);
+  const std::size_t rows = plan.column.length, columns = plan.row.length, all_blocks = blocks_in(columns);
+  for (std::size_t block = 0; block < all_blocks; block += together) {
+    const std::size_t blocks = least(together, all_blocks - block);
     for (std::size_t r = 0; r < rows; ++r)
-      for (std::size_t i = 0; i < blocks; ++i)
-        put(plan.a + (i * rows + r) * line,
-            exchanged(get_pairs(in + 2 * (r * columns + first + i * lanes)), plan.inverse));
+      for (std::size_t i = 0; i < blocks; ++i) {
+        const float* from = in + 2 * (r * columns + first_of(block + i, columns));
+        float* to = plan.a + (i * rows + r) * line;
+        for (std::size_t lane = 0; lane < frame_lanes; lane += lanes)
+          put(to + lane, exchanged(get_pairs(from + 2 * lane), plan.inverse));
+      }
     for (std::size_t i = 0; i < blocks; ++i, out += rows * line) {
       transform(plan.column, plan.a + i * rows * line, plan.b);
-      turn_columns(plan, plan.b, out, first + i * lanes);
+      turn_columns(plan, plan.b, out, first_of(block + i, columns));
     }
   }
 }
 
-// The transform of eight rows, one a lane, of what columns_pass() leaves.
-void transform_rows(const TwoPassPlan& plan, const float* in, const std::size_t (&row)[lanes], float* out) {
+// Eight lines' lanes to eight lanes' lines.
+[[gnu::always_inline]] inline void transpose_lines(const float* const (&from)[lanes], float* to) {
+  Lanes re[lanes], im[lanes];
+  for (std::size_t j = 0; j < lanes; ++j) {
+    const Complex here = get(from[j]);
+    re[j] = here.re;
+    im[j] = here.im;
+  }
+  transpose(re);
+  transpose(im);
+  for (std::size_t j = 0; j < lanes; ++j) put(to + j * line, {re[j], im[j]});
+}
+
+// The transform of some rows, one a lane, of what columns_pass() leaves.
+void transform_rows(const TwoPassPlan& plan, const float* in, const std::size_t (&row)[frame_lanes],
+                    float* out) {
   const std::size_t rows = plan.column.length, columns = plan.row.length;
-  for (std::size_t c = 0; c < columns; c += lanes, in += rows * line) {
-    Lanes re[lanes], im[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const Complex block = get(in + row[j] * line);
-      re[j] = block.re;
-      im[j] = block.im;
-    }
-    transpose(re);
-    transpose(im);
-    for (std::size_t j = 0; j < lanes; ++j) put(plan.a + (c + j) * line, {re[j], im[j]});
+  for (std::size_t block = 0; block < blocks_in(columns); ++block, in += rows * line) {
+    float* to = plan.a + first_of(block, columns) * line;
+    for (std::size_t r = 0; r < frame_lanes; r += lanes)
+      for (std::size_t c = 0; c < frame_lanes; c += lanes) {
+        const float* from[lanes];
+        for (std::size_t j = 0; j < lanes; ++j) from[j] = in + row[r + j] * line + c;
+        transpose_lines(from, to + c * line + r);
+      }
   }
   transform(plan.row, plan.a, out);
 }
 
 void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* out) {
-  const std::size_t rows = plan.column.length, columns = plan.row.length;
+  const std::size_t rows = plan.column.length, columns = plan.row.length, all_blocks = blocks_in(rows);
   columns_pass(plan, in, between);
-  for (std::size_t r = 0; r < rows; r += together * lanes) {
-    const std::size_t blocks = least(together, (rows - r) / lanes);
+  for (std::size_t block = 0; block < all_blocks; block += together) {
+    const std::size_t blocks = least(together, all_blocks - block);
     for (std::size_t i = 0; i < blocks; ++i) {
-      std::size_t row[lanes];
-      for (std::size_t j = 0; j < lanes; ++j) row[j] = r + i * lanes + j;
+      std::size_t row[frame_lanes];
+      for (std::size_t j = 0; j < frame_lanes; ++j) row[j] = first_of(block + i, rows) + j;
       transform_rows(plan, between, row, plan.b + i * columns * line);
     }
     for (std::size_t c = 0; c < columns; ++c)
       for (std::size_t i = 0; i < blocks; ++i)
-        put_pairs(out + 2 * (c * rows + r + i * lanes),
-                  exchanged(get(plan.b + (i * columns + c) * line), plan.inverse));
+        for (std::size_t lane = 0; lane < frame_lanes; lane += lanes)
+          put_pairs(out + 2 * (c * rows + first_of(block + i, rows) + lane),
+                    exchanged(get(plan.b + (i * columns + c) * line + lane), plan.inverse));
   }
 }
 
@@ -365,56 +520,73 @@ void two_pass(const TwoPassPlan& plan, const float* in, float* between, float* o
 // in split_real(). Bin k = row + rows column has its mate in row rows - row, column columns - 1 - column; in
 // row 0, in column columns - column. ---
 
-// W^k for eight rows from r on, r a multiple of 8, and one column, W that of the real length.
+// W^k for eight rows from r on and one column, W that of the real length.
 [[gnu::always_inline]] inline Complex real_turns(const RealPlan& plan, std::size_t r, std::size_t c) {
-  return turned(get(plan.row_turns + r / lanes * line), plan.column_turns + 2 * c);
+  const float* at = plan.row_turns + r;
+  return turned({load(at), load(at + plan.half.column.length)}, plan.column_turns + 2 * c);
 }
 
+// What becomes of bins: kept as they are, or the squares of their magnitudes.
+struct KeepBins {
+  float* out;
+  [[gnu::always_inline]] void operator()(std::size_t k, Complex bins) const { put_pairs(out + 2 * k, bins); }
+  void operator()(std::size_t k, float re, float im) const {
+    out[2 * k] = re;
+    out[2 * k + 1] = im;
+  }
+};
+struct KeepPower {
+  float* out;
+  [[gnu::always_inline]] void operator()(std::size_t k, Complex bins) const {
+    store(out + k, bins.re * bins.re + bins.im * bins.im);
+  }
+  void operator()(std::size_t k, float re, float im) const { out[k] = re * re + im * im; }
+};
+
 // The bins of row 0 and of the row in the middle, which are their own mates; lanes 0 and 1 of `lines`.
-void split_own_mates(const RealPlan& plan, const float* lines, float* out) {
+template <class Keep>
+void split_own_mates(const RealPlan& plan, const float* lines, const Keep& keep) {
   const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
   for (std::size_t lane = 0; lane < 2; ++lane) {
     const std::size_t row = lane * rows / 2;
     for (std::size_t c = 0; c < columns; ++c) {
       const float* a = lines + c * line + lane;
       const float* b = lines + (lane == 0 ? (columns - c) % columns : columns - 1 - c) * line + lane;
-      const float even_re = 0.5f * (a[0] + b[0]), even_im = 0.5f * (a[lanes] - b[lanes]);
-      const float odd_re = 0.5f * (a[lanes] + b[lanes]), odd_im = 0.5f * (b[0] - a[0]);
-      const float* w = plan.row_turns + row / lanes * line + row % lanes;
+      const float even_re = 0.5f * (a[0] + b[0]), even_im = 0.5f * (a[frame_lanes] - b[frame_lanes]);
+      const float odd_re = 0.5f * (a[frame_lanes] + b[frame_lanes]), odd_im = 0.5f * (b[0] - a[0]);
+      const float* w = plan.row_turns + row;
       const float* v = plan.column_turns + 2 * c;
-      const float re = w[0] * v[0] - w[lanes] * v[1], im = w[0] * v[1] + w[lanes] * v[0];
-      out[2 * (row + rows * c)] = even_re + odd_re * re - odd_im * im;
-      out[2 * (row + rows * c) + 1] = even_im + odd_re * im + odd_im * re;
+      const float re = w[0] * v[0] - w[rows] * v[1], im = w[0] * v[1] + w[rows] * v[0];
+      keep(row + rows * c, even_re + odd_re * re - odd_im * im, even_im + odd_re * im + odd_im * re);
     }
   }
-  const std::size_t last = 2 * rows * columns;
-  out[last] = lines[0] - lines[lanes];
-  out[last + 1] = 0.0f;
+  keep(rows * columns, lines[0] - lines[frame_lanes], 0.0f);
 }
 
-// Bins k and their mates, of the eight rows from r on; a, b: a line each of what stands in both.
+// Bins k and their mates, of eight rows from r on; what stands in both.
+template <class Keep>
 [[gnu::always_inline]] inline void split_rows(const RealPlan& plan, std::size_t r, std::size_t c,
-                                              const float* at, const float* mate, float* out) {
+                                              const float* at, const float* mate, const Keep& keep) {
   const std::size_t rows = plan.half.column.length, columns = plan.half.row.length;
   const Complex a = get(at), b = get(mate);
   const Complex even{(a.re + b.re) * 0.5f, (a.im - b.im) * 0.5f};
   const Complex odd = Complex{(a.im + b.im) * 0.5f, (b.re - a.re) * 0.5f} * real_turns(plan, r, c);
-  put_pairs(out + 2 * (rows * c + r), even + odd);
-  put_pairs(out + 2 * (rows * (columns - c) - r - (lanes - 1)),
-            {reversed(even.re - odd.re), reversed(odd.im - even.im)});
+  keep(rows * c + r, even + odd);
+  keep(rows * (columns - c) - r - (lanes - 1), {reversed(even.re - odd.re), reversed(odd.im - even.im)});
 }
 
-void real_two_pass(const RealPlan& plan, const float* in, float* between, float* out) {
+template <class Keep>
+void real_two_pass_to(const RealPlan& plan, const float* in, float* between, const Keep& keep) {
   const TwoPassPlan& half = plan.half;
   const std::size_t rows = half.column.length, columns = half.row.length;
   float* const mates = half.b + together / 2 * columns * line;
   columns_pass(half, in, between);
-  for (std::size_t first = 0; first < rows / 2; first += together / 2 * lanes) {
-    const std::size_t blocks = least(together / 2, (rows / 2 - first + lanes - 1) / lanes);
+  for (std::size_t first = 0; first < rows / 2; first += together / 2 * frame_lanes) {
+    const std::size_t blocks = least(together / 2, blocks_in(rows / 2 - first));
     for (std::size_t i = 0; i < blocks; ++i) {
-      std::size_t row[lanes], mate[lanes];
-      for (std::size_t j = 0; j < lanes; ++j) {
-        row[j] = first + i * lanes + j;
+      std::size_t row[frame_lanes], mate[frame_lanes];
+      for (std::size_t j = 0; j < frame_lanes; ++j) {
+        row[j] = first + i * frame_lanes + j;
         mate[j] = row[j] == 0 ? 0 : rows - row[j];
       }
       transform_rows(half, between, row, half.b + i * columns * line);
@@ -422,12 +594,21 @@ void real_two_pass(const RealPlan& plan, const float* in, float* between, float*
     }
     for (std::size_t c = 0; c < columns; ++c)
       for (std::size_t i = 0; i < blocks; ++i)
-        split_rows(plan, first + i * lanes, c, half.b + (i * columns + c) * line,
-                   mates + (i * columns + columns - 1 - c) * line, out);
+        for (std::size_t lane = 0; lane < frame_lanes; lane += lanes)
+          split_rows(plan, first + i * frame_lanes + lane, c, half.b + (i * columns + c) * line + lane,
+                     mates + (i * columns + columns - 1 - c) * line + lane, keep);
   }
-  const std::size_t own[lanes] = {0, rows / 2};
+  const std::size_t own[frame_lanes] = {0, rows / 2};
   transform_rows(half, between, own, half.b);
-  split_own_mates(plan, half.b, out);
+  split_own_mates(plan, half.b, keep);
+}
+
+void real_two_pass(const RealPlan& plan, const float* in, float* between, float* out) {
+  real_two_pass_to(plan, in, between, KeepBins{out});
+}
+
+void power_two_pass(const RealPlan& plan, const float* in, float* between, float* power) {
+  real_two_pass_to(plan, in, between, KeepPower{power});
 }
 
 // What real_two_pass() takes apart put together again: bins 0..half to `out`, half numbers that make the real
@@ -448,15 +629,36 @@ void join_real(const RealPlan& plan, const float* in, float* out) {
 
 // --- Filters ---
 
-float dot(const float* a, const float* b, std::size_t taps) {
-  Lanes even{}, odd{};
+constexpr std::size_t tap_lanes = reg_lanes > lanes ? reg_lanes : lanes;
+
+// Calls use(k, Width{}) for every piece of `taps` as wide as the registers, the rest by eights.
+template <class Use>
+[[gnu::always_inline]] inline void by_pieces(std::size_t taps, const Use& use) {
   std::size_t k = 0;
-  for (; k + 2 * lanes <= taps; k += 2 * lanes) {
-    even = even + load(a + k) * load(b + k);
-    odd = odd + load(a + k + lanes) * load(b + k + lanes);
-  }
-  if (k < taps) even = even + load(a + k) * load(b + k);
-  return sum(even + odd);
+#ifdef __AVX512F__
+  for (; k + reg_lanes <= taps; k += reg_lanes) use(k, Sum{});
+#endif
+  for (; k < taps; k += lanes) use(k, Lanes{});
+}
+
+// Of neighbours and weights.
+[[gnu::always_inline]] inline Sum products(const float* x, const float* weights, std::size_t taps) {
+  Sum total{};
+  by_pieces(taps, [&](std::size_t k, auto wide) {
+    total = total + widened(load_as(wide, x + k) * load_as(wide, weights + k));
+  });
+  return total;
+}
+
+// With weights `part` of the way from one row of them to the next; `rise`: what that is more.
+[[gnu::always_inline]] inline Sum products_between(const float* x, const float* row, const float* rise,
+                                                   std::size_t taps, float part) {
+  Sum total{};
+  by_pieces(taps, [&](std::size_t k, auto wide) {
+    const auto weights = load_as(wide, row + k) + load_as(wide, rise + k) * part;
+    total = total + widened(load_as(wide, x + k) * weights);
+  });
+  return total;
 }
 
 // As many at once as there are registers for.
@@ -465,16 +667,17 @@ void sliding_dots(const float* x, std::size_t hop, std::size_t count, const floa
   constexpr std::size_t at_once = lanes / parts;
   std::size_t i = 0;
   for (; i + at_once <= count; i += at_once, x += at_once * hop) {
-    Lanes total[lanes] = {};
-    for (std::size_t k = 0; k < taps; k += lanes) {
-      const Lanes w = load(weights + k);
-      for (std::size_t j = 0; j < at_once; ++j) total[j] = total[j] + load(x + j * hop + k) * w;
-    }
+    Sum total[lanes] = {};
+    by_pieces(taps, [&](std::size_t k, auto wide) {
+      const auto w = load_as(wide, weights + k);
+      for (std::size_t j = 0; j < at_once; ++j)
+        total[j] = total[j] + widened(load_as(wide, x + j * hop + k) * w);
+    });
     float sum_of[lanes];
     store(sum_of, sums(total));
     for (std::size_t j = 0; j < at_once; ++j) out[(i + j) * apart] = sum_of[j];
   }
-  for (; i < count; ++i, x += hop) out[i * apart] = dot(x, weights, taps);
+  for (; i < count; ++i, x += hop) out[i * apart] = sum(products(x, weights, taps));
 }
 
 // Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
@@ -485,19 +688,27 @@ struct Places {
 };
 
 [[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
-                                            std::size_t rows) {
+                                            std::size_t rows, double rounding = 0.0) {
+  constexpr std::size_t wide = reg_lanes / 2;
+  using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
+  using Wholes [[gnu::vector_size(wide * sizeof(int))]] = int;
+  using Floats [[gnu::vector_size(wide * sizeof(float))]] = float;
   Places out;
-  double fine[lanes];
   const auto fineness = static_cast<double>(rows);
-  for (std::size_t j = 0; j < lanes; ++j) {
-    const double at = position[j] * scale + shift;
-    out.whole[j] = static_cast<int>(at);
-    fine[j] = (at - static_cast<double>(out.whole[j])) * fineness;
+  for (std::size_t j = 0; j < lanes; j += wide) {
+    Doubles at;
+    __builtin_memcpy(&at, position + j, sizeof at);
+    at = at * scale + shift;
+    const Wholes whole = __builtin_convertvector(at, Wholes);
+    const Doubles fine = (at - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
+    const Wholes row = __builtin_convertvector(fine, Wholes);
+    const Floats part = __builtin_convertvector(fine - __builtin_convertvector(row, Doubles), Floats);
+    __builtin_memcpy(out.whole + j, &whole, sizeof whole);
+    __builtin_memcpy(out.row + j, &row, sizeof row);
+    __builtin_memcpy(out.part + j, &part, sizeof part);
   }
-  for (std::size_t j = 0; j < lanes; ++j) {
-    out.row[j] = static_cast<int>(fine[j]);
-    out.part[j] = static_cast<float>(fine[j] - static_cast<double>(out.row[j]));
-  }
+  // In memory: taken out of registers one by one they would cost more than all the rest.
+  __asm__("" : "+m"(out));
   return out;
 }
 
@@ -519,20 +730,41 @@ template <class Use>
   for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
+[[gnu::always_inline]] inline Lanes read_nearest(const float* x, const double* position, const float* table,
+                                                 std::size_t taps, std::size_t rows) {
+  const Places at = places(position, 1.0, 0.0, rows, 0.5);
+  Sum total[lanes];
+#pragma GCC unroll 8
+  for (std::size_t j = 0; j < lanes; ++j)
+    total[j] = products(x + at.whole[j], table + static_cast<std::size_t>(at.row[j]) * taps, taps);
+  return sums(total);
+}
+
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
   eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    const Places at = places(from, 1.0, 0.0, rows);
-    Lanes total[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const float* samples = x + at.whole[j];
-      const float* weights = table + static_cast<std::size_t>(at.row[j] + (at.part[j] >= 0.5f)) * taps;
-      total[j] = Lanes{};
-      for (std::size_t k = 0; k < taps; k += lanes)
-        total[j] = total[j] + load(samples + k) * load(weights + k);
-    }
-    store_first(out + first, sums(total), held);
+    store_first(out + first, read_nearest(x, from, table, taps, rows), held);
   });
+}
+
+[[gnu::always_inline]] inline void read_along_with(const float* x, const double* c, double step, double last,
+                                                   std::size_t count, const float* table, std::size_t taps,
+                                                   std::size_t rows, float* out) {
+  for (std::size_t i = 0; i < count; i += lanes) {
+    double position[lanes];
+    for (std::size_t j = 0; j < lanes; ++j) {
+      const double u = static_cast<double>(static_cast<int>(i + j)) * step;
+      const double at = c[0] + u * (c[1] + u * (c[2] + u * c[3]));
+      position[j] = at < 0.0 ? 0.0 : at > last ? last : at;
+    }
+    store_first(out + i, read_nearest(x, position, table, taps, rows), least(lanes, count - i));
+  }
+}
+
+void read_along(const float* x, const double* c, double step, double last, std::size_t count,
+                const float* table, std::size_t taps, std::size_t rows, float* out) {
+  if (taps == 32) return read_along_with(x, c, step, last, count, table, 32, rows, out);
+  read_along_with(x, c, step, last, count, table, taps, rows, out);
 }
 
 [[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
@@ -540,37 +772,32 @@ void read_at(const float* x, const double* position, std::size_t count, const fl
                                                      std::size_t taps, std::size_t rows, float* out) {
   eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
     const Places at = places(from, scale, shift, rows);
-    Lanes total[lanes];
+    Sum total[lanes];
+#pragma GCC unroll 8
     for (std::size_t j = 0; j < lanes; ++j) {
-      const float* samples = x + at.whole[j];
-      const float* weights = table + static_cast<std::size_t>(at.row[j]) * taps;
-      Lanes low{}, high{};
-      for (std::size_t k = 0; k < taps; k += lanes) {
-        const Lanes here = load(samples + k);
-        low = low + here * load(weights + k);
-        high = high + here * load(weights + taps + k);
-      }
-      total[j] = low + (high - low) * at.part[j];
+      const float* row = table + 2 * static_cast<std::size_t>(at.row[j]) * taps;
+      total[j] = products_between(x + at.whole[j], row, row + taps, taps, at.part[j]);
     }
     store_first(out + first, sums(total), held);
   });
 }
 
+// The usual numbers of taps are known to the compiler.
 void read_between(const float* x, const double* position, double scale, double shift, std::size_t count,
                   const float* table, std::size_t taps, std::size_t rows, float* out) {
   if (taps == 32) return read_between_with(x, position, scale, shift, count, table, 32, rows, out);
-  if (taps == 40) return read_between_with(x, position, scale, shift, count, table, 40, rows, out);
+  constexpr std::size_t next = 32 + tap_lanes;
+  if (taps == next) return read_between_with(x, position, scale, shift, count, table, next, rows, out);
   read_between_with(x, position, scale, shift, count, table, taps, rows, out);
 }
 
+// By the extremes; the sum of the steps tells of what is no number, which has no place among extremes.
 bool within(const double* values, std::size_t count, double low, double high, double least_step,
             double most_step) {
-  constexpr std::size_t wide = part_lanes / 2;
+  constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
-  using Flags [[gnu::vector_size(wide * sizeof(double))]] = long;
-  const Doubles bottom = Doubles{} + low, top = Doubles{} + high;
-  const Doubles least = Doubles{} + least_step, most = Doubles{} + most_step;
-  Flags fine = Flags{} - 1;
+  Doubles bottom = Doubles{} + high, top = Doubles{} + low, least = Doubles{} + most_step,
+          most = Doubles{} + least_step, total{};
   std::size_t i = 0;
   for (; i + wide < count; i += wide) {
     Doubles here, next;
@@ -578,16 +805,22 @@ bool within(const double* values, std::size_t count, double low, double high, do
     __builtin_memcpy(&next, values + i + 1, sizeof next);
     Doubles step = next - here;
     step = step < 0.0 ? -step : step;
-    fine &= (here >= bottom) & (here <= top) & (step >= least) & (step <= most);
+    bottom = here < bottom ? here : bottom;
+    top = here > top ? here : top;
+    least = step < least ? step : least;
+    most = step > most ? step : most;
+    total += step;
   }
-  bool all_fine = true;
-  for (std::size_t j = 0; j < wide; ++j) all_fine = all_fine && fine[j] != 0;
+  bool fine = true;
+  for (std::size_t j = 0; j < wide; ++j)
+    fine = fine && bottom[j] >= low && top[j] <= high && least[j] >= least_step && most[j] <= most_step &&
+           total[j] == total[j];
   for (; i < count; ++i) {
-    all_fine = all_fine && values[i] >= low && values[i] <= high;
+    fine = fine && values[i] >= low && values[i] <= high;
     const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
-    all_fine = all_fine && step >= least_step && step <= most_step;
+    fine = fine && step >= least_step && step <= most_step;
   }
-  return all_fine;
+  return fine;
 }
 
 void complex_windows(const float* re, const float* im, const float* taps_re, const float* taps_im,
@@ -628,38 +861,39 @@ void block_sums(const float* x, const float* cosine, const float* sine, std::siz
 
 void interleave(const float* const* rows, std::size_t count, float* out) {
   std::size_t i = 0;
-  for (; i + lanes <= count; i += lanes) {
-    Lanes block[lanes];
-    for (std::size_t r = 0; r < lanes; ++r) block[r] = load(rows[r] + i);
-    transpose(block);
-    for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * lanes, block[j]);
-  }
+  for (; i + lanes <= count; i += lanes)
+    for (std::size_t first = 0; first < frame_lanes; first += lanes) {
+      Lanes block[lanes];
+      for (std::size_t r = 0; r < lanes; ++r) block[r] = load(rows[first + r] + i);
+      transpose(block);
+      for (std::size_t j = 0; j < lanes; ++j) store(out + (i + j) * frame_lanes + first, block[j]);
+    }
   for (; i < count; ++i)
-    for (std::size_t r = 0; r < lanes; ++r) out[i * lanes + r] = rows[r][i];
+    for (std::size_t r = 0; r < frame_lanes; ++r) out[i * frame_lanes + r] = rows[r][i];
 }
 
-[[gnu::always_inline]] inline Bits bits_at(const float* at) {
-  Bits out;
+[[gnu::always_inline]] inline RegBits bits_at(const float* at) {
+  RegBits out;
   __builtin_memcpy(&out, at, sizeof out);
   return out;
 }
 
 // -1 times the number of values below `limit`, per lane.
-[[gnu::always_inline]] inline Bits less_below(const float* from, std::size_t count, Bits limit) {
-  Bits a{}, b{}, c{}, d{};
+[[gnu::always_inline]] inline RegBits less_below(const float* from, std::size_t count, RegBits limit) {
+  RegBits a{}, b{}, c{}, d{};
   std::size_t k = 0;
-  for (; k + 4 <= count; k += 4, from += 4 * lanes) {
+  for (; k + 4 <= count; k += 4, from += 4 * frame_lanes) {
     a += bits_at(from) < limit;
-    b += bits_at(from + lanes) < limit;
-    c += bits_at(from + 2 * lanes) < limit;
-    d += bits_at(from + 3 * lanes) < limit;
+    b += bits_at(from + frame_lanes) < limit;
+    c += bits_at(from + 2 * frame_lanes) < limit;
+    d += bits_at(from + 3 * frame_lanes) < limit;
   }
-  for (; k < count; ++k, from += lanes) a += bits_at(from) < limit;
+  for (; k < count; ++k, from += frame_lanes) a += bits_at(from) < limit;
   return (a + b) + (c + d);
 }
 
-[[gnu::always_inline]] inline bool any(Bits flags) {
-  int all[part_lanes], found = 0;
+[[gnu::always_inline]] inline bool any(RegBits flags) {
+  int all[reg_lanes], found = 0;
   __builtin_memcpy(all, &flags, sizeof all);
   for (const int flag : all) found |= flag;
   return found != 0;
@@ -674,41 +908,41 @@ template <class Use>
   for (; k < count; ++k) use(0, k);
 }
 
-[[gnu::always_inline]] inline Part mean_of(const float* from, std::size_t count) {
-  Part total[4] = {};
+[[gnu::always_inline]] inline Reg mean_of(const float* from, std::size_t count) {
+  Reg total[4] = {};
   by_fours(count, [&](std::size_t j, std::size_t k) {
-    Part here;
-    __builtin_memcpy(&here, from + k * lanes, sizeof here);
+    Reg here;
+    __builtin_memcpy(&here, from + k * frame_lanes, sizeof here);
     total[j] += here;
   });
   return ((total[0] + total[1]) + (total[2] + total[3])) * (1.0f / static_cast<float>(count));
 }
 
-[[gnu::always_inline]] inline Bits smaller(Bits a, Bits b) { return a < b ? a : b; }
+[[gnu::always_inline]] inline RegBits smaller(RegBits a, RegBits b) { return a < b ? a : b; }
 
 // The smallest value that is not below `low`.
-[[gnu::always_inline]] inline Bits smallest_from(const float* from, std::size_t count, Bits low) {
-  const Bits largest = Bits{} + 0x7f7fffff;
-  Bits least[4] = {largest, largest, largest, largest};
+[[gnu::always_inline]] inline RegBits smallest_from(const float* from, std::size_t count, RegBits low) {
+  const RegBits largest = RegBits{} + 0x7f7fffff;
+  RegBits least[4] = {largest, largest, largest, largest};
   by_fours(count, [&](std::size_t j, std::size_t k) {
-    const Bits a = bits_at(from + k * lanes);
+    const RegBits a = bits_at(from + k * frame_lanes);
     least[j] = smaller(least[j], a >= low ? a : largest);
   });
   return smaller(smaller(least[0], least[1]), smaller(least[2], least[3]));
 }
 
 // About the square root, to 4 %: half the exponent.
-[[gnu::always_inline]] inline Part rough_root(Part x) {
-  return reinterpret_cast<Part>((reinterpret_cast<Bits>(x) >> 1) + 0x1fbd1df5);
+[[gnu::always_inline]] inline Reg rough_root(Reg x) {
+  return reinterpret_cast<Reg>((reinterpret_cast<RegBits>(x) >> 1) + 0x1fbd1df5);
 }
 
 // Which share of the way from `low` to `high` to try next: where the rank should lie, and beyond it a little,
 // away from the nearer end, so that the ends are drawn in by turns.
-[[gnu::always_inline]] inline Part next_share(Bits most, Bits below_low, Bits below_high) {
-  const Part held = __builtin_convertvector(below_high - below_low, Part);
-  const Part sought = __builtin_convertvector(most - below_low, Part) + 0.5f, half = held * 0.5f;
-  const Part beyond = rough_root(held) * 0.25f, up = sought + beyond, down = sought - beyond;
-  const Part above = up < half ? up : half, below = down > half ? down : half;
+[[gnu::always_inline]] inline Reg next_share(RegBits most, RegBits below_low, RegBits below_high) {
+  const Reg held = __builtin_convertvector(below_high - below_low, Reg);
+  const Reg sought = __builtin_convertvector(most - below_low, Reg) + 0.5f, half = held * 0.5f;
+  const Reg beyond = rough_root(held) * 0.25f, up = sought + beyond, down = sought - beyond;
+  const Reg above = up < half ? up : half, below = down > half ? down : half;
   return (sought < half ? above : below) / held;
 }
 
@@ -717,36 +951,108 @@ template <class Use>
 // ones. Every eighth time their bits are halved, whatever the values are. The first try is the mean. Of
 // random values this takes half the turns that halving alone would.
 void lane_ranked(const float* values, std::size_t count, std::size_t rank, float* out, float* above) {
-  const Bits most = Bits{} + static_cast<int>(rank), largest = Bits{} + 0x7f7fffff;
-  for (std::size_t i = 0; i < parts; ++i) {
-    const float* from = values + i * part_lanes;
-    Bits low{}, below_low{}, high = largest + 1, below_high = Bits{} + static_cast<int>(count);
-    Bits tried = reinterpret_cast<Bits>(mean_of(from, count));
+  const RegBits most = RegBits{} + static_cast<int>(rank), largest = RegBits{} + 0x7f7fffff;
+  for (std::size_t first = 0; first < frame_lanes; first += reg_lanes) {
+    const float* from = values + first;
+    RegBits low{}, below_low{}, high = largest + 1, below_high = RegBits{} + static_cast<int>(count);
+    RegBits tried = reinterpret_cast<RegBits>(mean_of(from, count));
     for (int turn = 1; any((below_high - below_low > 1) & (high - low > 1)); ++turn) {
       tried = tried > low ? tried : low + 1;
       tried = tried < high ? tried : high - 1;
-      const Bits below = -less_below(from, count, tried);
-      const Bits keep = below <= most;
+      const RegBits below = -less_below(from, count, tried);
+      const RegBits keep = below <= most;
       low = keep ? tried : low;
       below_low = keep ? below : below_low;
       high = keep ? high : tried;
       below_high = keep ? below_high : below;
-      const Part bottom = reinterpret_cast<Part>(low), top = reinterpret_cast<Part>(high);
-      const Part there = bottom + (top - bottom) * next_share(most, below_low, below_high);
-      tried = turn % 8 == 0 ? low + (high - low) / 2 : reinterpret_cast<Bits>(there);
+      const Reg bottom = reinterpret_cast<Reg>(low), top = reinterpret_cast<Reg>(high);
+      const Reg there = bottom + (top - bottom) * next_share(most, below_low, below_high);
+      tried = turn % 8 == 0 ? low + (high - low) / 2 : reinterpret_cast<RegBits>(there);
     }
     // The smallest value from there on, how many are equal to it, and the smallest beyond.
-    const Bits value = smallest_from(from, count, low);
-    __builtin_memcpy(out + i * part_lanes, &value, sizeof value);
+    const RegBits value = smallest_from(from, count, low);
+    __builtin_memcpy(out + first, &value, sizeof value);
     if (!above) continue;
-    Bits not_above{}, next = largest;
+    RegBits not_above{}, next = largest;
     for (std::size_t k = 0; k < count; ++k) {
-      const Bits a = bits_at(from + k * lanes), higher = a > value;
+      const RegBits a = bits_at(from + k * frame_lanes), higher = a > value;
       not_above += 1 + higher;
       next = ((higher != 0) & (a < next)) ? a : next;
     }
     next = ((not_above > most + 1) | (next == largest)) ? value : next;
-    __builtin_memcpy(above + i * part_lanes, &next, sizeof next);
+    __builtin_memcpy(above + first, &next, sizeof next);
+  }
+}
+
+// Stores those of a register's values that are flagged (-1) side by side; how many.
+[[gnu::always_inline]] inline std::size_t store_flagged(float* to, Reg values, RegBits flags) {
+#ifdef __AVX512F__
+  const __mmask16 mask = _mm512_movepi32_mask(reinterpret_cast<__m512i>(flags));
+  store_reg(to, reinterpret_cast<Reg>(_mm512_maskz_compress_ps(mask, reinterpret_cast<__m512>(values))));
+  return static_cast<std::size_t>(__builtin_popcount(mask));
+#else
+  float* const first = to;
+  for (std::size_t j = 0; j < reg_lanes; ++j) {  // every value is written and stays where it belongs
+    *to = values[j];
+    to -= flags[j];
+  }
+  return static_cast<std::size_t>(to - first);
+#endif
+}
+
+std::size_t keep_between(const float* values, std::size_t count, float low, float high, float* out,
+                         std::size_t* below) {
+  float* to = out;
+  RegBits less{};
+  std::size_t i = 0;
+  for (; i + reg_lanes <= count; i += reg_lanes) {
+    const Reg here = load_reg(values + i);
+    less -= here < low;
+    to += store_flagged(to, here, (here >= low) & (here <= high));
+  }
+  for (std::size_t j = 0; j < reg_lanes; ++j) *below += static_cast<std::size_t>(less[j]);
+  for (; i < count; ++i) {
+    const float here = values[i];
+    *below += here < low;
+    *to = here;
+    to += here >= low && here <= high;
+  }
+  return static_cast<std::size_t>(to - out);
+}
+
+void over_background(const float* power, std::size_t bins, std::size_t step, const float* knots, float scale,
+                     float most, int* places_at) {
+  constexpr float tiny = 1e-20f;
+  for (std::size_t k = 0; k < bins; ++k) {
+    const float* before = knots + k / step * frame_lanes;
+    const float u = static_cast<float>(k % step) / static_cast<float>(step);
+    each_register([&](std::size_t lane) {
+      const Reg from = load_reg(before + lane), to = load_reg(before + frame_lanes + lane);
+      const Reg ratio = load_reg(power + k * frame_lanes + lane) / (from + u * (to - from) + tiny);
+      const RegBits place = __builtin_convertvector(smaller(ratio * scale, Reg{} + most), RegBits);
+      __builtin_memcpy(places_at + k * frame_lanes + lane, &place, sizeof place);
+    });
+  }
+}
+
+void convolve(const double* in, const double* kernel, std::size_t taps, std::size_t count, double* out) {
+  constexpr std::size_t wide = reg_lanes / 2, at_once = 4;
+  using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
+  std::size_t j = 0;
+  for (; j + at_once * wide <= count; j += at_once * wide) {
+    Doubles total[at_once] = {};
+    for (std::size_t k = 0; k < taps; ++k)
+      for (std::size_t i = 0; i < at_once; ++i) {
+        Doubles here;
+        __builtin_memcpy(&here, in + j + k + i * wide, sizeof here);
+        total[i] += here * kernel[k];
+      }
+    __builtin_memcpy(out + j, total, sizeof total);
+  }
+  for (; j < count; ++j) {
+    double total = 0.0;
+    for (std::size_t k = 0; k < taps; ++k) total += kernel[k] * in[j + k];
+    out[j] = total;
   }
 }
 
@@ -763,9 +1069,10 @@ void log_all(float* values, std::size_t count, float floor) {
 
 namespace GEARHARK_WIDE {
 extern const Wide loops;
-const Wide loops{transform,    real_frames,     frame_powers, frame_moments, unpack,      add_power,
-                 two_pass,     real_two_pass,   join_real,    sliding_dots,  within,      read_at,
-                 read_between, complex_windows, block_sums,   interleave,    lane_ranked, log_all};
+const Wide loops{tap_lanes,  transform,   real_frames,   frame_powers,    frame_moments,   unpack,
+                 add_power,  two_pass,    real_two_pass, power_two_pass,  join_real,       sliding_dots,
+                 within,     read_at,     read_along,    read_between,    complex_windows, block_sums,
+                 interleave, lane_ranked, keep_between,  over_background, convolve,        log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark
