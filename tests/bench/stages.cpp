@@ -1,7 +1,7 @@
 // Times the stages of one run, each by itself and in one thread, and prints them as JSON, in seconds of
 // processor time: what else the machine does is left out. Each is run twice and the second counts, so that
 // FFTW's planning does not.
-//   bench_stages CAR.toml RECORDING [--baseline]
+//   bench_stages CAR.toml RECORDING [--baseline | --avx2]
 // core: what tests/bench/usual.py and tuned.py do as well. pipeline: what `gearhark diagnose` does, in its
 // stages.
 #include <algorithm>
@@ -184,6 +184,7 @@ int main(int count, char** words) {
   if (count < 3) return 2;
   keep_freed_memory();  // as the program does
   if (count > 3 && std::strcmp(words[3], "--baseline") == 0) set_width(Width::baseline);
+  if (count > 3 && std::strcmp(words[3], "--avx2") == 0) set_width(Width::avx2);
   const auto car = load_car(words[1]);
   auto recording = time_core(words[2]);
   if (!car || !recording) return 1;
