@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 5;
+inline constexpr int conformance = 6;
 
 }  // namespace gearhark
