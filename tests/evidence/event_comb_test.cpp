@@ -126,8 +126,8 @@ TEST_CASE("a knock once per turn explains every multiple of its shaft's turns, a
     return std::any_of(explained.begin(), explained.end(),
                        [order](const ExplainedOrders& e) { return order > e.low && order < e.high; });
   };
-  for (const int turns : {1, 7, 14, 35, 42}) CHECK(explains(3.6 * turns));
-  for (const double turns : {6.9, 7.1, 14.1, 35.2}) CHECK_FALSE(explains(3.6 * turns));
+  for (const int turn : {1, 7, 14, 35, 42}) CHECK(explains(3.6 * turn));
+  for (const double turn : {6.9, 7.1, 14.1, 35.2}) CHECK_FALSE(explains(3.6 * turn));
 }
 
 TEST_CASE("runs add up, and a run in which the part should sound and does not counts against it") {
