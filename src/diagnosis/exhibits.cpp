@@ -252,7 +252,6 @@ void add_map(SuspectExhibit& out, const Hearing& hearing, const Suspect& suspect
                 *candidate_of(hearing, suspect), drawn.step * static_cast<double>(drawn.db.size()));
   if (map.rows == 0) return;
   map.marks = drawn.marks;
-  map.excerpt = hearing.runs[i].excerpt;
   out.map = std::move(map);
 }
 
@@ -282,7 +281,6 @@ std::vector<SpeedCurve> speed_curves(const Car& car, const Hearing& hearing) {
     SpeedCurve curve;
     curve.recording = i;
     curve.step = Seconds(step_s);
-    curve.excerpt = report.excerpt;
     const double from = report.excerpt ? report.excerpt->from.value() : 0.0;
     for (double t = 0.0; t <= report.tracking.wheel.duration(); t += step_s) {
       const Speed found = ShaftRate(report.tracking.wheel.rate_at(t)) * car.tyre.rolling_circumference;

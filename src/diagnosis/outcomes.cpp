@@ -89,10 +89,7 @@ void add_joint(HeardFault& heard, const Family& family, double fundamental, List
   const double twice = family.fault == Fault::worn_joint ? fundamental : 2.0 * fundamental;
   add_line(heard, family, twice, 1.0);
   HeardFault::Line& line = heard.lines.back();
-  const std::vector<double> known = in.engine_orders();
-  const bool hidden = std::any_of(known.begin(), known.end(),
-                                  [&](double order) { return std::abs(order - twice) < clear_of_known; });
-  line.clear = hidden ? 0.0 : phone_picks_up(twice * in.wheel_rate);
+  line.clear = near_known(twice, in.engine_orders()) ? 0.0 : phone_picks_up(twice * in.wheel_rate);
 }
 
 // Uneven wear: many neighbouring turns of the wheel, about a middle that is not known.

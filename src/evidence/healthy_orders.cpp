@@ -75,6 +75,11 @@ std::vector<double> engine_half_orders(const ShaftRates& rates, double highest) 
   return known;
 }
 
+bool near_known(double order, std::span<const double> known) {
+  constexpr double near = 0.12;
+  return std::any_of(known.begin(), known.end(), [&](double k) { return std::abs(order - k) < near; });
+}
+
 double expected_bend(Turn turn, Speed speed) {
   if (turn == Turn::straight || speed.value() <= 0.0) return 0.0;
   const double radius_m = speed.value() * speed.value() / cornering_mps2;

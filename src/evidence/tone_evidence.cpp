@@ -12,11 +12,6 @@ double level_at(const OrderSpectrum& tones, double order) {
   return decibels(tones.line_excess(order, tones.usual_half_width(order)));
 }
 
-bool explained(double order, std::span<const double> known) {
-  return std::any_of(known.begin(), known.end(),
-                     [&](double k) { return std::abs(order - k) < clear_of_known; });
-}
-
 }  // namespace
 
 std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mesh, double modulation,
@@ -47,7 +42,7 @@ std::optional<MeshEvidence> mesh_evidence(const OrderSpectrum& tones, double mes
 
 std::optional<JointEvidence> joint_evidence(const OrderSpectrum& tones, double shaft,
                                             std::span<const double> known) {
-  if (shaft <= 0.0 || explained(2.0 * shaft, known)) return std::nullopt;
+  if (shaft <= 0.0 || near_known(2.0 * shaft, known)) return std::nullopt;
   return JointEvidence{Decibels::already(level_at(tones, 2.0 * shaft))};
 }
 

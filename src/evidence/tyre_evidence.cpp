@@ -23,13 +23,8 @@ constexpr double slip_step = 0.0005;
 // Sound tyres stay below this excess, worn ones add so many nats for each of it (practice cases and invented
 // road tests, 2026-11: of 200 without a worn tyre one came to more than 1 nat).
 constexpr double usual_excess = 0.5, nats_of_excess = 10.0, most_nats = 10.0;
-constexpr double not_shown = 0.4;     // chance that a run does not show a worn tyre
+constexpr double not_shown = 0.4;    // chance that a run does not show a worn tyre
 constexpr double on_the_mean = 0.5;  // chance that a wheel turns as the mean does, within a step
-
-bool is_known(double order, std::span<const double> known) {
-  return std::any_of(known.begin(), known.end(),
-                     [&](double k) { return std::abs(order - k) < clear_of_known; });
-}
 
 // lg(1 + excess) by multiple; nothing where another line lies.
 using Profile = std::array<std::optional<double>, static_cast<std::size_t>(last_of_tread) + 1>;
@@ -38,10 +33,9 @@ Profile profile_at(const TyreRun& run, double slip) {
   Profile profile;
   for (int multiple = first_multiple; multiple <= last_of_tread; ++multiple) {
     const double order = multiple * (1.0 + slip);
-    if (is_known(order, run.known)) continue;
+    if (near_known(order, run.known)) continue;
     const double half_width = (1.5 + 0.0004 * order * run.tones->turns) / run.tones->turns;
-    profile[static_cast<std::size_t>(multiple)] =
-        std::log10(1.0 + run.tones->line_excess(order, half_width));
+    profile[static_cast<std::size_t>(multiple)] = std::log10(1.0 + run.tones->line_excess(order, half_width));
   }
   return profile;
 }

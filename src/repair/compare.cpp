@@ -138,10 +138,7 @@ void leave_out_known(std::vector<double>& orders, const Car& car, const HeardRun
     const bool own = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread;
     if (!own && line.sounds_healthy && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
   }
-  std::erase_if(orders, [&](double order) {
-    return std::any_of(known.begin(), known.end(),
-                       [&](double k) { return std::abs(order - k) < clear_of_known; });
-  });
+  std::erase_if(orders, [&](double order) { return near_known(order, known); });
 }
 
 // Orders of a chosen candidate in a run: comb lines that can be seen apart from known ones; sidebands of a

@@ -6,18 +6,15 @@
 #include <nlohmann/json.hpp>
 
 #include "processing_words.hpp"
+#include "words.hpp"
 #include "wrap.hpp"
 
 namespace gearhark {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using report::clock;
 using report::wrapped;
-
-std::string clock(Seconds time) {
-  const auto s = std::lround(time.value());
-  return fmt::format("{}:{:02}", s / 60, s % 60);
-}
 
 std::string clock_words(const BundleSound& sound) {
   if (sound.clock.empty()) return "nothing says when it was recorded, so it is not used";

@@ -92,7 +92,7 @@ std::string confirmation_page(const Confirmation& c, const Exhibits& x, const st
                              "<p>All runs taken together, so at one and the same slip; the tables above take "
                              "each run by itself.</p>\n" +
                                  levels(c.runs, e) + (clips.empty() ? "" : player(clips.front())) +
-                                 pictures("suspect", e)});
+                                 pictures("suspect", c.runs, e)});
     add_drawn(charts, "suspect", e);
   }
   if (!x.speeds.empty()) page.chapters.push_back({"speed", "Speed found and told", speeds(c.runs, x)});

@@ -83,7 +83,7 @@ std::string evidence(const Diagnosis& d, const Suspect& s, const std::string& id
   if (!s.evidence.empty() && found == 0) out += "<p>None of its lines stands out by itself.</p>\n";
   if (e) out += levels(d.runs, *e);
   if (clip) out += player(*clip);
-  if (e) out += pictures(id, *e);
+  if (e) out += pictures(id, d.runs, *e);
   if (!s.evidence.empty())
     out += fmt::format(
         "<details class=\"long\" open=\"open\"><summary>Every line looked for: {} of {} stand "

@@ -104,7 +104,7 @@ std::string levels(const std::vector<RunReport>& runs, const SuspectExhibit& e) 
   return to_html(t);
 }
 
-std::string pictures(const std::string& id, const SuspectExhibit& e) {
+std::string pictures(const std::string& id, const std::vector<RunReport>& runs, const SuspectExhibit& e) {
   std::string out;
   if (e.envelope) {
     out += "<h3>The rhythm of its band</h3>\n";
@@ -123,6 +123,7 @@ std::string pictures(const std::string& id, const SuspectExhibit& e) {
                   : "") +
           (healthy.empty() ? "" : "Dashed: what every sound car makes: " + escaped(healthy) + ". "));
   if (e.map && e.map->rows > 0) {
+    const auto& excerpt = runs[static_cast<std::size_t>(e.recording)].excerpt;
     const std::string sentence = fmt::format(
         "Order map of run {}: {:.0f} s from top to bottom, {} per turn of the {} across. Dark: strong. Lines "
         "that keep to the shaft run straight down.",
@@ -131,8 +132,8 @@ std::string pictures(const std::string& id, const SuspectExhibit& e) {
     out += fmt::format(
         "<h3>{}</h3>\n<figure>\n{}<figcaption>{} The numbers above are the lines that stand "
         "out.{}</figcaption></figure>\n",
-        e.map->excerpt ? "A part of the run" : "The whole run", map_svg(*e.map, sentence), escaped(sentence),
-        only_part_drawn(e.map->excerpt));
+        excerpt ? "A part of the run" : "The whole run", map_svg(*e.map, sentence), escaped(sentence),
+        only_part_drawn(excerpt));
   }
   return out;
 }
@@ -165,7 +166,7 @@ std::string speeds(const std::vector<RunReport>& runs, const Exhibits& x) {
         : unit == SpeedUnit::knots ? "knots"
         : unit == SpeedUnit::mps   ? "m/s"
                                    : "km/h",
-        c.told_mps.empty() ? "no speed over time was told." : "dashed: told.", only_part_drawn(c.excerpt));
+        c.told_mps.empty() ? "no speed over time was told." : "dashed: told.", only_part_drawn(r.excerpt));
   }
   return out;
 }

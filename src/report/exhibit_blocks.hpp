@@ -14,7 +14,8 @@ namespace gearhark::report {
 // How it shows in each run.
 std::string levels(const std::vector<RunReport>& runs, const SuspectExhibit& exhibit);
 // Spectra and map. `id` begins the names of its charts.
-std::string pictures(const std::string& id, const SuspectExhibit& exhibit);
+std::string pictures(const std::string& id, const std::vector<RunReport>& runs,
+                     const SuspectExhibit& exhibit);
 std::string player(const Clip& clip);
 std::string speeds(const std::vector<RunReport>& runs, const Exhibits& exhibits);
 std::string car_lines(const std::vector<RunReport>& runs, const Exhibits& exhibits);

@@ -9,14 +9,11 @@
 #include "gearhark/report/speed.hpp"
 
 namespace gearhark::report {
-namespace {
 
 std::string clock(Seconds time) {
   const auto s = std::lround(time.value());
   return fmt::format("{}:{:02}", s / 60, s % 60);
 }
-
-}  // namespace
 
 std::size_t rows_of(const Diagnosis& d) {
   std::size_t rows = 0;

@@ -27,6 +27,8 @@ std::string listed(const Diagnosis& diagnosis, const std::vector<std::string>& p
 std::string as_told(const Run& run);
 // ", from 0:12 to 0:34"; "" where the whole recording was used.
 std::string part_of(const Run& run);
+// "12:05", minutes and seconds.
+std::string clock(Seconds time);
 // " Of the long run only the part from 12:00 to 12:30 is drawn."; empty when all of it is.
 std::string only_part_drawn(const std::optional<Stretch>& excerpt);
 std::string by_chance(double chance);  // "1 in 260", "< 1 in a million"

@@ -50,8 +50,8 @@ Exhibits exhibits() {
   e.map = map;
   Exhibits x;
   x.suspects = {e};
-  x.speeds = {{0, Seconds(0.25), {}, {19.0, 19.2, 19.1}, {20.1, 20.1, 20.1}},
-              {1, Seconds(0.25), {}, {19.0, 19.2}, {}}};
+  x.speeds = {{0, Seconds(0.25), {19.0, 19.2, 19.1}, {20.1, 20.1, 20.1}},
+              {1, Seconds(0.25), {19.0, 19.2}, {}}};
   OrderTable table;
   table.asked.state.gear = {"3"};
   OrderRow row;
@@ -381,11 +381,10 @@ TEST_CASE("levels, speeds and the car's lines are shown as they are, in the user
 }
 
 TEST_CASE("of a long run the page says which part of it is drawn") {
-  Exhibits x = exhibits();
-  CHECK_THAT(diagnosis_page(diagnosis(), x, {}), Contains("<h3>The whole run</h3>"));
-  const Stretch minute{Seconds(720), Seconds(785)};
-  x.suspects[0].map->excerpt = x.speeds[0].excerpt = minute;
-  const Tree page(diagnosis_page(diagnosis(), x, {}));
+  Diagnosis d = diagnosis();
+  CHECK_THAT(diagnosis_page(d, exhibits(), {}), Contains("<h3>The whole run</h3>"));
+  d.runs[0].excerpt = Stretch{Seconds(720), Seconds(785)};
+  const Tree page(diagnosis_page(d, exhibits(), {}));
   const std::string said = "Of the long run only the part from 12:00 to 13:05 is drawn.";
   CHECK_THAT(words_of(page.one("//section[@id='speed']")), Contains(said));
   CHECK_THAT(words_of(page.one("//section[@id='suspect-1']")), Contains(said) && Contains("A part of the run"));

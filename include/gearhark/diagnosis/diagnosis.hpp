@@ -65,7 +65,7 @@ struct NextRun {
 struct Diagnosis {
   std::string car_name;
   Verdict verdict = Verdict::cannot_tell;
-  std::string reason;                 // one sentence: why this verdict
+  std::string reason;  // one sentence: why this verdict
   // Most probable first; every part that turns. None: no run could be placed, so nothing was looked at.
   std::vector<Suspect> suspects;
   Probability no_fault, unexplained;  // sum with the suspects' probabilities: 1; without suspects both 0

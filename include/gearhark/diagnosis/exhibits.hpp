@@ -34,7 +34,6 @@ struct DrawnSpectrum {
 struct OrderMap {
   std::size_t rows = 0, columns = 0;
   Seconds duration;  // of all rows
-  std::optional<Stretch> excerpt;  // of a long run: the part that is drawn
   double to = 0.0;   // orders, from 0
   bool of_envelope = false;
   std::vector<float> db;  // row by row
@@ -66,7 +65,6 @@ struct SuspectExhibit {
 struct SpeedCurve {
   int recording = 0;
   Seconds step;
-  std::optional<Stretch> excerpt;  // of a long run: the part that is drawn
   std::vector<double> found_mps;  // for the nominal tyre
   std::vector<double> told_mps;   // as many, or none
 };

@@ -2,6 +2,7 @@
 // planner counts what falls on them as not heard.
 #pragma once
 
+#include <span>
 #include <vector>
 
 #include "gearhark/car/lines.hpp"
@@ -23,8 +24,8 @@ std::vector<MaskedOrder> healthy_orders(const Car& car, const DriveState& state,
 // Engine half orders from 0.5 to `highest` of its turns, per wheel turn; none where the engine runs free.
 inline constexpr double half_orders_to = 40.0;  // half orders 0.5 .. 40 are known to sound
 std::vector<double> engine_half_orders(const ShaftRates& rates, double highest);
-// Orders beside one of these in which no tone is looked for.
-inline constexpr double clear_of_known = 0.12;
+// Whether an order lies so near to one of these that no tone is looked for there.
+bool near_known(double order, std::span<const double> known);
 
 // Below this order nothing is looked for.
 constexpr Order lowest_order(Events events) { return Order(events == Events::slipping ? 1.35 : 0.2); }
