@@ -46,7 +46,8 @@ struct CombLine {
   double power;     // relative to a main line
 };
 
-bool is_main(const CombLine& line) { return line.side == 0 || line.harmonic == 0.0; }
+// Of the modulation's own lines the first: as smooth as a loaded zone is, it is the strongest.
+bool is_main(const CombLine& line) { return line.side == 0 || (line.harmonic == 0.0 && line.side == 1); }
 
 struct Harmonic {
   double harmonic, presence;
@@ -114,6 +115,15 @@ Window window_at(double order, double width, const EnvelopeSpectra& spectra, std
   w.masked = 3.0 * masked > static_cast<double>(w.to - w.from);
   w.usable = w.right_to < bins && !w.masked;
   return w;
+}
+
+// Where the cage turns about half as fast as an element strikes, the side lines of one harmonic fall on those
+// of the next: one line in the sound, which proves no more for being expected twice.
+bool is_looked_at(const Window& w, std::span<const Window> before) {
+  return std::any_of(before.begin(), before.end(), [&](const Window& b) {
+    const std::size_t from = std::max(w.from, b.from), to = std::min(w.to, b.to);
+    return to > from && 2 * (to - from) >= w.to - w.from;
+  });
 }
 
 // Mean of the line's bins over the local background, and the degrees of freedom that mean rests on.
@@ -192,27 +202,6 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
   return levels;
 }
 
-// Lines of one width, those of the fundamental first.
-struct PlacedComb {
-  std::vector<LineLook> lines;
-  std::size_t mains = 0;
-  float sides_alone = 0.5f;  // nats
-};
-
-// Of the main lines that carry side lines: the share that lies where sound cars have lines too.
-class Masked {
- public:
-  void count(const CombLine& line, const Window& w) {
-    if (line.side != 0 || line.harmonic < 1.0 || line.harmonic > 3.0) return;
-    all_ += line.presence;
-    if (w.masked) hidden_ += line.presence;
-  }
-  [[nodiscard]] double share() const { return all_ > 0.0 ? hidden_ / all_ : 0.0; }
-
- private:
-  double all_ = 0.0, hidden_ = 0.0;
-};
-
 LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths) {
   const GroupSums& sums = *level.sums;
   const auto share = [](std::size_t from, std::size_t to) {
@@ -233,24 +222,59 @@ LineLook look_at(const CombLine& line, const Window& w, const Level& level, Stre
           strengths.row(line.power, w.to - w.from)};
 }
 
-PlacedComb place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-                 const EnvelopeSpectra& spectra, const Level& level,
-                 std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
-  // Side lines support a comb and do not make one, unless the lines they stand beside can't be seen.
-  constexpr double most_alone = 40.0;  // nats
-  PlacedComb placed;
-  Masked masked;
+// A comb's lines at one slip and width, as the loops take them: those of a harmonic that has side lines in
+// sets of their own, the main line first.
+class PlacedComb {
+ public:
+  void place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
+             const EnvelopeSpectra& spectra, const Level& level, std::span<const ExplainedOrders> explained,
+             StrengthRows& strengths);
+  [[nodiscard]] CombLooks looks() const;
+  [[nodiscard]] bool empty() const { return windows_.empty(); }
+
+ private:
+  struct Set {
+    std::vector<LineLook> lines;
+    std::size_t mains = 0;
+    float sides_alone = 0.5f;  // nats
+  };
+  Set& set_of(const CombLine& line, bool flanked);
+  Set plain_;
+  std::array<Set, most_flanked> flanked_;
+  std::vector<Window> windows_;
+};
+
+PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
+  const auto harmonic = static_cast<std::size_t>(line.harmonic);
+  const bool whole = static_cast<double>(harmonic) == line.harmonic;
+  return flanked && whole && harmonic < most_flanked ? flanked_[harmonic] : plain_;
+}
+
+void PlacedComb::place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
+                       const EnvelopeSpectra& spectra, const Level& level,
+                       std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
+  // Side lines stand for themselves where the line beside them is hidden by what a sound car does.
+  constexpr float beside_hidden = 14.0f;
+  const bool flanked = modulation != 0.0;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
     if (is_explained(order, width, explained)) continue;
     const Window w = window_at(order, width, spectra, level.sums->bins());
-    masked.count(line, w);
-    if (!w.usable) continue;
-    placed.lines.push_back(look_at(line, w, level, strengths));
-    if (is_main(line)) ++placed.mains;
+    Set& set = set_of(line, flanked);
+    if (w.masked && is_main(line)) set.sides_alone = beside_hidden;
+    if (!w.usable || is_looked_at(w, windows_)) continue;
+    windows_.push_back(w);
+    set.lines.push_back(look_at(line, w, level, strengths));
+    if (is_main(line)) ++set.mains;
   }
-  placed.sides_alone += static_cast<float>(most_alone * masked.share());
-  return placed;
+}
+
+CombLooks PlacedComb::looks() const {
+  CombLooks looks{plain_.lines.data(), plain_.lines.size(), {}};
+  for (std::size_t i = 0; i < most_flanked; ++i)
+    looks.flanked[i] = {flanked_[i].lines.data(), flanked_[i].mains, flanked_[i].lines.size(),
+                        flanked_[i].sides_alone};
+  return looks;
 }
 
 // The log factor at a strength between the searched steps; below the weakest there is nothing to see.
@@ -358,12 +382,12 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
       std::array<PlacedComb, 3> placed;
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
-        placed[w] =
-            place(comb, fundamental * (1.0 + out.slip[s]), modulation_at(family, modulation, out.slip[s]),
-                  smear[w], spectra, level, limits.explained, strengths);
-        looks[w] = {placed[w].lines.data(), placed[w].mains, placed[w].lines.size(), placed[w].sides_alone};
+        placed[w].place(comb, fundamental * (1.0 + out.slip[s]),
+                        modulation_at(family, modulation, out.slip[s]), smear[w], spectra, level,
+                        limits.explained, strengths);
+        looks[w] = placed[w].looks();
+        out.heard_at_all = out.heard_at_all || !placed[w].empty();
       }
-      for (const auto& at_width : placed) out.heard_at_all = out.heard_at_all || !at_width.lines.empty();
       comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom,
                                 line_cap(family.fault), factors.data());
       for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
@@ -407,6 +431,7 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
   if (group >= spectra.groups.size() || !spectra.groups[group].sums) return seen;
   const GroupSpectrum& spectrum = spectra.groups[group];
   const auto& smear = smear_of(family.fault);
+  std::vector<Window> windows;
   for (const CombLine& line : comb_of(family, modulation != 0.0)) {
     CombSeen best{
         line.harmonic,
@@ -414,6 +439,9 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
         line.harmonic * fundamental * (1.0 + slip) + line.side * modulation_at(family, modulation, slip),
         {},
         2.0};
+    const Window narrow = window_at(best.order, smear.front(), spectra, spectrum.bins());
+    if (narrow.usable && is_looked_at(narrow, windows)) continue;
+    windows.push_back(narrow);
     for (const double width : smear) {
       const Window w = window_at(best.order, width, spectra, spectrum.bins());
       if (!w.usable) continue;

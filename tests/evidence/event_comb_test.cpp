@@ -108,6 +108,47 @@ TEST_CASE("side lines make no comb where its main lines could be seen, and make 
   CHECK(found() > 10.0);
 }
 
+TEST_CASE("side lines count as far as the line between them does") {
+  // Both have the first harmonic; the one has its side lines, the other those of the third, which it lacks.
+  test::Noise noise(21), again(21);
+  EnvelopeSpectra beside = noise_spectra(noise), alone = noise_spectra(again);
+  Family inner = race();
+  inner.fault = Fault::inner_race;
+  for (EnvelopeSpectra* spectra : {&beside, &alone}) add_line(*spectra, 5.415, 60.0, 0.01);
+  for (const int side : {-2, -1, 1, 2}) {
+    add_line(beside, 5.415 + side, 40.0, 0.01);
+    add_line(alone, 3 * 5.415 + side, 40.0, 0.01);
+  }
+  const auto factor = [&](const EnvelopeSpectra& spectra) {
+    return combine({event_evidence(spectra, inner, 5.415, 1.0)}).log_bayes_factor;
+  };
+  CHECK(factor(beside) > factor(alone) + 10.0);
+}
+
+TEST_CASE("a line at which a comb expects two of its own counts once") {
+  // A cage that turns half as often as an element strikes: two above the first harmonic and two below the
+  // second are one place, as are others.
+  test::Noise noise(22);
+  EnvelopeSpectra spectra = noise_spectra(noise);
+  add_line(spectra, 9.4, 60.0, 0.01);
+  add_line(spectra, 14.1, 60.0, 0.01);
+  Family element = race();
+  element.fault = Fault::rolling_element;
+  const std::vector<CombSeen> seen = comb_seen(spectra, element, 9.4, 4.7, 0.0, 0);
+  for (const CombSeen& one : seen)
+    for (const CombSeen& other : seen)
+      if (&one != &other) CHECK(std::abs(one.order - other.order) > 0.1);
+  // One line more at 14.1 is no more than one line's worth, 14 nats.
+  test::Noise again(22);
+  EnvelopeSpectra less = noise_spectra(again);
+  add_line(less, 9.4, 60.0, 0.01);
+  const auto factor = [&](const EnvelopeSpectra& of) {
+    return combine({event_evidence(of, element, 9.4, 4.7)}).log_bayes_factor;
+  };
+  CHECK(factor(spectra) > factor(less) + 3.0);
+  CHECK(factor(spectra) < factor(less) + 14.5);
+}
+
 TEST_CASE("lines that another fault explains are not counted") {
   test::Noise noise(4);
   EnvelopeSpectra spectra = noise_spectra(noise);

@@ -70,6 +70,18 @@ constexpr std::size_t strength_rows = strengths / side_by_side;
   __builtin_memcpy(sum, total, sizeof sum);
 }
 
+// Side lines support the line that they stand beside and do not make one: whatever lets strikes swell and
+// fade, their mean is at least as strong as any of its changes.
+[[gnu::always_inline]] inline void add_flanked(const FlankedLooks& looks, std::size_t group,
+                                               float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
+  if (looks.count == 0) return;
+  Lanes main[strengths], side[strengths];
+  sum_of_logs(looks.lines, looks.lines + looks.mains, group, most_freedom, line_cap, main);
+  sum_of_logs(looks.lines + looks.mains, looks.lines + looks.count, group, most_freedom, line_cap, side);
+  for (std::size_t a = 0; a < strengths; ++a)
+    sum[a] = sum[a] + main[a] + smaller(side[a], larger(main[a], Lanes{}) * 2.0f + all(looks.sides_alone));
+}
+
 // Eight sums in double precision, and in a register each as many as there is room for.
 constexpr std::size_t doubles = reg_lanes / 2, registers = lanes / doubles;
 using Doubles [[gnu::vector_size(doubles * sizeof(double))]] = double;
@@ -128,14 +140,9 @@ void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t 
     Lanes by_width[most_widths][strengths];
     for (std::size_t w = 0; w < width_count; ++w) {
       const CombLooks& comb = widths[w];
-      Lanes side[strengths];
-      sum_of_logs(comb.lines, comb.lines + comb.mains, g, most_freedom, line_cap, by_width[w]);
-      sum_of_logs(comb.lines + comb.mains, comb.lines + comb.count, g, most_freedom, line_cap, side);
-      // Side lines support a comb; they do not make one.
-      for (std::size_t a = 0; a < strengths; ++a) {
-        const Lanes main = by_width[w][a];
-        by_width[w][a] = main + smaller(side[a], larger(main, Lanes{}) * 2.0f + all(comb.sides_alone));
-      }
+      sum_of_logs(comb.lines, comb.lines + comb.count, g, most_freedom, line_cap, by_width[w]);
+      for (const FlankedLooks& flanked : comb.flanked)
+        add_flanked(flanked, g, most_freedom, line_cap, by_width[w]);
     }
     for (std::size_t a = 0; a < strengths; ++a) {
       Lanes top = by_width[0][a], sum{};

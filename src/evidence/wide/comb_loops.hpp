@@ -18,12 +18,19 @@ struct LineLook {
   const float* strengths;  // 8 x x/(1+x), then 8 x log(1+x), x the excess of the mean at each strength
 };
 
-// A comb placed with lines of one width: main lines first. `sides_alone`: nats that side lines may add without
-// main ones.
-struct CombLooks {
+// A main line (or none) and then its side lines. `sides_alone`: nats that these may add without it.
+struct FlankedLooks {
   const LineLook* lines;
   std::size_t mains, count;
   float sides_alone;
+};
+
+// A comb placed with lines of one width: those without side lines, and those with them.
+inline constexpr std::size_t most_flanked = 4;
+struct CombLooks {
+  const LineLook* lines;
+  std::size_t count;
+  FlankedLooks flanked[most_flanked];
 };
 
 // weight_low x factor at strength `low` + weight_high x the one above: the factor between two searched

@@ -172,6 +172,16 @@ def lines_over_background(sums, free, window):
     return mean(begin, end) / local, np.minimum(60, free[octave] * (own * beside / (own + beside))[..., None])
 
 
+def each_line_once(begin, end, usable):
+    """Of lines that share half of their bins with an earlier one, only that one stays."""
+    kept = usable.copy()
+    for i in range(1, begin.shape[1]):
+        shared = np.minimum(end[:, :i], end[:, i:i + 1]) - np.maximum(begin[:, :i], begin[:, i:i + 1])
+        there = kept[:, :i] & (shared > 0) & (2 * shared >= end[:, i:i + 1] - begin[:, i:i + 1])
+        kept[:, i] &= ~there.any(axis=1)
+    return kept
+
+
 def log_factors(spectra, family, explained=None, slip=None):
     """Log Bayes factors by group, slip and strength; with a slip only there and beside, less what is explained."""
     slips = np.array(family["slips"])
@@ -182,23 +192,27 @@ def log_factors(spectra, family, explained=None, slip=None):
         first, last = max(0, at - 1), min(len(slips), at + 2)
     some = slips[first:last, None]
     harmonic, side, presence, power = comb_of(family).T
-    main = (side == 0) | (harmonic == 0)
+    main = (side == 0) | ((harmonic == 0) & (side == 1))
+    flanked = [harmonic == h for h in range(4)] if family["modulation"] != 0 else []
+    plain = ~np.any(flanked, axis=0) if flanked else np.full(len(harmonic), True)
     order = harmonic * family["fundamental"] * (1 + some) + side * modulation_at(family, some)
     seen, cap = presence[:, None, None], 8 if family["fault"] == "chipped tooth" else 14
     for sums, free, groups in spectra.levels:
         by_width = []
         for width in WIDTHS.get(family["fault"], (0.0012, 0.004, 0.010)):
             window = window_of(order, width, spectra, len(sums) - 1, explained)
-            begin, end, _, _, free_of_others, masked, usable = window
-            carriers = presence * ((side == 0) & (harmonic >= 1) & (harmonic <= 3))
-            hidden, all_carriers = masked @ carriers, free_of_others @ carriers
-            alone = 0.5 + 40 * np.divide(hidden, all_carriers, out=np.zeros(len(hidden)), where=all_carriers > 0)
+            begin, end, _, _, _, masked, usable = window
+            usable = each_line_once(begin, end, usable)
             over, freedom = lines_over_background(sums, free, window)
             excess = (STRENGTHS * power[:, None] / (end - begin)[..., None])[..., None, :]
             ratio = freedom[..., None] * (over[..., None] * (excess / (1 + excess)) - np.log1p(excess))
             nats = np.log(1 - seen + seen * np.exp(np.minimum(ratio, cap))) * usable[..., None, None]
-            mains, sides = nats[:, main].sum(axis=1), nats[:, ~main].sum(axis=1)
-            by_width.append(mains + np.minimum(sides, 2 * np.maximum(mains, 0) + alone[:, None, None]))
+            total = nats[:, plain].sum(axis=1)
+            for one in flanked:
+                carrier, sides = nats[:, one & main].sum(axis=1), nats[:, one & ~main].sum(axis=1)
+                alone = np.where(masked[:, one & main].any(axis=1), 14, 0.5)[:, None, None]
+                total += carrier + np.minimum(sides, 2 * np.maximum(carrier, 0) + alone)
+            by_width.append(total)
             any_heard |= usable.any()
         out[groups] = -50
         out[groups, first:last] = (special.logsumexp(by_width, axis=0) - np.log(len(by_width))).transpose(1, 0, 2)
