@@ -81,7 +81,7 @@ void exact_bearing(Building& b, const BearingState& s) {
 }
 
 // No cage: without the diameters it could be nearly anywhere. An element's spin too, but it shows with the
-// cage's rate beside it, and both follow from one gamma.
+// cage's rate beside it, and both follow from one gamma; their count does not enter.
 void partly_known_bearing(Building& b, const BearingState& s) {
   const Filling filling = usual_filling(s.bearing.element);
   const int few = s.bearing.count.value_or(fewest_elements), many = s.bearing.count.value_or(most_elements);
@@ -97,14 +97,13 @@ void partly_known_bearing(Building& b, const BearingState& s) {
     f.geometry_high = per_turn(many, outer ? filling.least : filling.most) / base;
     f.knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
   }
-  if (!s.bearing.count) return;
   const auto spin = [](double gamma) { return 1.0 / gamma - gamma; };
-  const double least = filling.least / few, most = filling.most / few, gamma = (least + most) / 2.0;
+  const double least = filling.least / many, most = filling.most / few, gamma = (least + most) / 2.0;
   const Rate cage = (s.rings.inner + s.rings.outer) * 0.5 - rolling * (0.5 * gamma);
   Family& element = add_bearing(b, s, Fault::rolling_element, rolling * spin(gamma), cage, cage_lag);
   element.geometry_low = filling.smallest_cosine * spin(most) / spin(gamma);
   element.geometry_high = spin(least) / spin(gamma);
-  element.knowledge = Knowledge::count_only;
+  element.knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
 }
 
 void bearing_families(Building& b) {

@@ -150,19 +150,23 @@ TEST_CASE(
   }
 }
 
-TEST_CASE("with nothing known, the range holds the race lines of every published bearing") {
+TEST_CASE("with nothing known, the range holds the lines of races and elements of every published bearing") {
   const Car car = car_from(transaxle + "[[bearing]]\nid = \"b\"\nshaft = \"engine\"\n");
   const auto families = fault_families(car, {{"N"}}, rates_of(car, "N"));
   const auto *outer = find_family(families, "b", Fault::outer_race),
-             *inner = find_family(families, "b", Fault::inner_race);
-  REQUIRE((outer && inner));
-  CHECK(outer->knowledge == Knowledge::nothing);
+             *inner = find_family(families, "b", Fault::inner_race),
+             *element = find_family(families, "b", Fault::rolling_element);
+  REQUIRE((outer && inner && element));
+  for (const Family* family : {outer, inner, element}) CHECK(family->knowledge == Knowledge::nothing);
   CHECK(outer->elements == 0);
   for (const auto& p : published) {
     CHECK(outer->geometry_low < p.outer / p.shaft);
     CHECK(outer->geometry_high > p.outer / p.shaft);
     CHECK(inner->geometry_low < p.inner / p.shaft);
     CHECK(inner->geometry_high > p.inner / p.shaft);
+    if (p.element_line == 0.0) continue;
+    CHECK(element->base.engine * element->geometry_low < p.element_line / p.shaft);
+    CHECK(element->base.engine * element->geometry_high > p.element_line / p.shaft);
   }
 }
 

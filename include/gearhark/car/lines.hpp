@@ -93,7 +93,7 @@ struct Family {
   // What unknown sizes add to the range, before slip: true fundamental = base x [geometry_low,
   // geometry_high]. Count known: base takes the middle of the range of gamma that bearings of its kind have.
   // An element's base is ring_rate x (1/gamma - gamma), its modulation less by ring_rate/2 per unit of gamma.
-  // Nothing known: base = ring_rate.
+  // Nothing known: a race's base is ring_rate.
   double geometry_low = 1.0, geometry_high = 1.0;
   Rate ring_rate;      // inner less outer ring, for all bearing families
   bool loaded = true;  // gears, and bearings of their shafts: carries the drive in this state
