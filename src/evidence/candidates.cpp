@@ -1,6 +1,7 @@
 #include "gearhark/evidence/candidates.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <map>
 #include <optional>
@@ -144,12 +145,15 @@ TwoKinds excess_of(const Candidate& candidate, const Track& track, const std::ve
 }
 
 // Whether the odd turns of a joint's shaft show half as much as its own lines, the even ones, or more. Then
-// something comes once per turn, and the joint can't be what makes them.
+// something comes once per turn, and the joint can't be what makes them. Left out is the first turn, at which
+// any shaft lets the gears swell and fade.
 bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
                                    const std::vector<HeardRun>& runs) {
   return excess_of(candidate, track, runs,
                    [](const CombSeen& line) {
-                     return line.harmonic > 3.0 ? Kind::left_out : line.side == 0 ? Kind::one : Kind::other;
+                     const bool first_turn = line.harmonic == 1.0 && line.side == -1;
+                     if (line.harmonic > 3.0 || first_turn) return Kind::left_out;
+                     return line.side == 0 ? Kind::one : Kind::other;
                    })
       .other_is_half_as_strong();
 }
@@ -271,6 +275,7 @@ class Rivalry {
  public:
   static constexpr double missing_lines = 0.75;  // worth of a difference in factors, which lines missing make
   static constexpr double nothing_left = 2.0;    // nats
+  static constexpr double much = 15.0;           // nats
   static constexpr double evenly = 5.0;          // nats that lines all alike say for a tick
 
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
@@ -322,7 +327,7 @@ class Rivalry {
   // By how much `one` is the better single explanation of what both explain, nats (model error included): the
   // real one keeps lines that the shadow can't explain, and has fewer lines missing. Where neither keeps any,
   // they are one comb; one that was looked for in one place then goes before one of which nothing is known,
-  // as that was looked for wherever there are lines.
+  // as that was looked for wherever there are lines, unless it is much the worse.
   double better(std::size_t one, std::size_t other) {
     const double fewer_missing =
         missing_lines * (candidates_[one].log_factor - candidates_[other].log_factor);
@@ -332,7 +337,7 @@ class Rivalry {
     if (ticks_by_itself(other, other_left, one_left)) return -other_left;
     if (ticks_as_well_between(one, other)) return evenly;
     if (ticks_as_well_between(other, one)) return -evenly;
-    if (one_left < nothing_left && other_left < nothing_left) {
+    if (one_left < nothing_left && other_left < nothing_left && std::abs(fewer_missing) < much) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
     }
@@ -481,7 +486,9 @@ void explain_away(std::vector<Candidate>& candidates, const std::vector<Track>& 
   let_unlisted_explain(candidates, rivalry, winner);
 }
 
-Candidate judge(const Car& car, const Key& key, const Track& track, const std::vector<HeardRun>& runs) {
+// Where the fault is looked for in each run, not yet whether it is there.
+Candidate candidate_at(const Car& car, const Key& key, const Track& track,
+                       const std::vector<HeardRun>& runs) {
   Candidate candidate;
   std::tie(candidate.part, candidate.fault, std::ignore, candidate.healthy) = key;
   candidate.kind = candidate.healthy ? EvidenceKind::events : kind_of(candidate.fault);
@@ -501,6 +508,36 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
       candidate.turned = true;
     }
   }
+  return candidate;
+}
+
+// Whether two parts make the same lines and show them alike, as left and right of an axle do on a straight
+// road: what is found of one is found of the other.
+bool are_twins(const Candidate& one, const Track& track, const Candidate& other, const Track& other_track) {
+  const auto rates = [](const Family& f) {
+    return std::array{f.base.wheel,       f.base.engine,      f.ring_rate.wheel,
+                      f.ring_rate.engine, f.modulation.wheel, f.modulation.engine};
+  };
+  const auto range = [](const Family& f) {
+    return std::tuple(f.slip_low, f.slip_high, f.geometry_low, f.geometry_high, f.knowledge, f.elements);
+  };
+  if (one.kind != EvidenceKind::events || one.fault != other.fault || one.healthy != other.healthy ||
+      one.unlisted() || other.unlisted() || one.fundamental != other.fundamental ||
+      one.modulation != other.modulation || one.visibility != other.visibility)
+    return false;
+  for (std::size_t r = 0; r < track.family.size(); ++r) {
+    const Family *a = track.family[r], *b = other_track.family[r];
+    if (!a != !b || (a && (rates(*a) != rates(*b) || range(*a) != range(*b)))) return false;
+  }
+  return true;
+}
+
+Candidate as_part(Candidate candidate, const std::string& part) {
+  candidate.part = part;
+  return candidate;
+}
+
+void judge(Candidate& candidate, const Car& car, const Track& track, const std::vector<HeardRun>& runs) {
   switch (candidate.kind) {
     case EvidenceKind::events:
       if (candidate.fault == Fault::dry_joint)
@@ -520,7 +557,6 @@ Candidate judge(const Car& car, const Key& key, const Track& track, const std::v
       judge_joint(candidate, track, runs);
       break;
   }
-  return candidate;
 }
 
 SeenLine tone_line(const OrderSpectrum& tones, std::size_t run, double harmonic, int side, double order) {
@@ -584,7 +620,7 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
   for (const auto& [key, track] : follow_through_runs(runs)) {
     const auto& [of, its_fault, number, healthy] = key;
     if (of == part && !healthy && (!fault || its_fault == *fault))
-      candidates.push_back(judge(car, key, track, runs));
+      judge(candidates.emplace_back(candidate_at(car, key, track, runs)), car, track, runs);
   }
   allow_for_turning(candidates);
   for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate);
@@ -599,10 +635,21 @@ const Candidate* unlisted_of(const std::vector<Candidate>& candidates) {
 
 std::vector<Candidate> gather(const Car& car, const std::vector<HeardRun>& runs) {
   const auto followed = follow_through_runs(runs);
-  std::vector<Candidate> candidates(followed.size());
-  for_each_in_parallel(followed.size(), [&](std::size_t i) {
-    candidates[i] = judge(car, followed[i].first, followed[i].second, runs);
+  std::vector<Candidate> candidates;
+  for (const auto& [key, track] : followed) candidates.push_back(candidate_at(car, key, track, runs));
+  std::vector<std::size_t> like;  // by candidate: the first of its twins
+  for (std::size_t i = 0; i < candidates.size(); ++i) {
+    std::size_t first = 0;
+    while (first < i && (like[first] != first || !are_twins(candidates[i], followed[i].second,
+                                                            candidates[first], followed[first].second)))
+      ++first;
+    like.push_back(first);
+  }
+  for_each_in_parallel(candidates.size(), [&](std::size_t i) {
+    if (like[i] == i) judge(candidates[i], car, followed[i].second, runs);
   });
+  for (std::size_t i = 0; i < candidates.size(); ++i)
+    if (like[i] != i) candidates[i] = as_part(candidates[like[i]], candidates[i].part);
   std::vector<Track> tracks;
   for (const auto& [key, track] : followed) tracks.push_back(track);
   explain_away(candidates, tracks, runs);
