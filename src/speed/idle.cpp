@@ -50,7 +50,7 @@ double between(const Ratios& ratios, double step, double half_order, double mean
 
 std::optional<double> idling_engine(const FlatSound& flat, double engine_per_wheel,
                                     std::span<const TrackingLine> lines) {
-  const Ratios ratios = line_ratios(flat, {2.0, 0.5, kLowestHz});
+  const Ratios ratios = line_ratios(flat, {2.0, 0.5, kLowestHz, kTopHz});
   if (ratios.frames < 3) return {};
   const double fast = engine_per_wheel * flat.mean_rate;
   double best = kStandsOut;

@@ -67,7 +67,7 @@ Frames plan_frames(const FlatSound& flat, Framing framing) {
   f.hop = static_cast<std::size_t>(std::lround(framing.hop_s * flat.rate));
   f.transform = good_length(2 * f.window);
   f.bin_hz = flat.rate / static_cast<double>(f.transform);
-  f.bins = std::min(f.transform / 2, static_cast<std::size_t>(kHighestHz / f.bin_hz) + 8);
+  f.bins = std::min(f.transform / 2, static_cast<std::size_t>(framing.highest_hz / f.bin_hz) + 8);
   f.count = flat.samples.size() < f.window ? 0 : 1 + (flat.samples.size() - f.window) / f.hop;
   return f;
 }
@@ -91,6 +91,7 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   out.first_frame_s = 0.5 * static_cast<double>(f.window) / flat.rate;
   out.bin_hz = f.bin_hz;
   out.lowest_hz = framing.lowest_hz;
+  out.highest_hz = framing.highest_hz;
   out.frames = f.count;
   out.bins = f.bins;
   out.codes.resize(f.count * f.bins);

@@ -83,8 +83,8 @@ LineBins bins_of(const TrackingLine& line, const Ratios& ratios, double mean_rat
   for (std::size_t j = 0; j < grid.size; ++j) {
     const double f = hz * (1.0 + grid.at(j));
     if (f < ratios.lowest_hz) out.from = j + 1;
-    if (f <= kHighestHz) out.to = j + 1;
-    out.bin[j] = static_cast<std::uint32_t>(std::min(f, kHighestHz) / ratios.bin_hz + 0.5);
+    if (f <= ratios.highest_hz) out.to = j + 1;
+    out.bin[j] = static_cast<std::uint32_t>(std::min(f, ratios.highest_hz) / ratios.bin_hz + 0.5);
   }
   return out;
 }
@@ -146,7 +146,7 @@ std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
   std::vector<double> seen;
   for (const TrackingLine& line : lines) {
     const double f = line.order * mean_rate;
-    if (f < ratios.lowest_hz || f > kHighestHz || ratios.frames == 0) {
+    if (f < ratios.lowest_hz || f > ratios.highest_hz || ratios.frames == 0) {
       seen.push_back(line.visible);
       continue;
     }
