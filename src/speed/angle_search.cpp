@@ -116,6 +116,8 @@ bool nearly_same(const AngleTrack& a, const AngleTrack& b) {
   return true;
 }
 
+// Deviations of the rate that the phases take care of.
+constexpr double kNear = 1e-3;
 constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
 
 double largest(std::span<const double> values) {
@@ -212,12 +214,17 @@ struct AngleSearch::State {
     for (double walk_sd : {0.006, 0.003}) {
       const FlatSound now = flatten(sound, t.track);
       const Ratios now_ratios = line_ratios(now, framing_of(prior));
-      learn(t.lines, seen_visibility(now_ratios, now.mean_rate, t.lines));
+      const std::vector<double> seen = seen_visibility(now_ratios, now.mean_rate, t.lines);
+      learn(t.lines, seen);
       const Votes now_votes =
           cast_votes(now_ratios, now.mean_rate, t.lines, grid_between(-0.02, 0.02, 0.0005));
       const WalkSettings walk{curve ? 0.5 * walk_sd : walk_sd};
       const Path path = likeliest_path(now_votes, Likelihoods(now_votes, walk), walk);
-      t.track = moved(now, now_ratios, smooth_path(path, steady() ? 2e3 : 2e4));
+      const std::vector<double> deviation = smooth_path(path, steady() ? 2e3 : 2e4);
+      t.track = moved(now, now_ratios, deviation);
+      if (largest(deviation) > kNear) continue;
+      learn(t.lines, seen);  // what a closer look would see again
+      break;
     }
   }
 
