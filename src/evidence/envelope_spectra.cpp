@@ -73,7 +73,9 @@ BandLevel compressed_envelopes(std::span<const float> samples, std::size_t windo
 struct EnvelopeGrid {
   std::size_t points, bins;  // bins: that are of use
   double turns;
-  std::vector<double> frame;  // position in frames of the envelope of each point that the shaft reached
+  // Of each point that the shaft reached: the frame of the envelope before it, and how far towards the next.
+  std::vector<std::uint32_t> frame;
+  std::vector<float> part;
   std::vector<float> taper;
 };
 
@@ -89,23 +91,23 @@ EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std:
       0,
       turns.value_or(turned),
       {},
+      {},
       {}};
   grid.bins = std::min(grid.points, own) / 2 + 1;
   const double step = grid.turns / static_cast<double>(grid.points);
   const std::size_t reached =
       turns ? std::min(grid.points, static_cast<std::size_t>(turned / step)) : grid.points;
-  grid.frame = times_of_equal_angle(shaft, first_turn, step, reached);
-  for (double& t : grid.frame)
-    t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+  grid.frame.resize(reached);
+  grid.part.resize(reached);
+  const std::vector<double> times = times_of_equal_angle(shaft, first_turn, step, reached);
+  for (std::size_t i = 0; i < reached; ++i) {
+    const double at = std::clamp((times[i] - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+    grid.frame[i] = static_cast<std::uint32_t>(std::min(at, static_cast<double>(frames - 2)));
+    grid.part[i] = static_cast<float>(at - grid.frame[i]);
+  }
   grid.taper.assign(reached, 1.0f);
   taper(grid.taper, reached);
   return grid;
-}
-
-float between_frames(const std::vector<float>& values, double position) {
-  const auto i = std::min(static_cast<std::size_t>(position), values.size() - 2);
-  const auto part = static_cast<float>(position - static_cast<double>(i));
-  return values[i] + part * (values[i + 1] - values[i]);
 }
 
 // Turns envelopes of one level into spectra; keeps its scratch memory.
@@ -117,8 +119,10 @@ class Whitener {
   }
   // |FFT|^2 over the background: noise has mean 1.
   std::vector<float> operator()(const std::vector<float>& envelope) {
-    for (std::size_t i = 0; i < grid_.frame.size(); ++i)
-      angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
+    for (std::size_t i = 0; i < grid_.frame.size(); ++i) {
+      const float* here = envelope.data() + grid_.frame[i];
+      angle_[i] = grid_.taper[i] * (here[0] + grid_.part[i] * (here[1] - here[0]));
+    }
     fft_.power(angle_, power_);
     std::vector<float> power(power_.begin(), power_.begin() + static_cast<std::ptrdiff_t>(grid_.bins));
     const std::vector<float> background = exponential_background(power, width_);
