@@ -181,9 +181,10 @@ struct Choice {
 std::vector<Choice> choices_for(const Car& car, std::span<const Hypothesis> hypotheses,
                                 const RunLimits& limits) {
   const RoundSpeeds speeds = round_speeds(limits.unit);
+  Foreseen foreseen(car, hypotheses);
   std::vector<Choice> choices;
   for (NextRun& run : feasible_runs(car, limits)) {
-    std::vector<HeardFault> heard = heard_in(car, hypotheses, run);
+    std::vector<HeardFault> heard = foreseen.heard_in(run);
     Outcomes outcomes(heard);
     const double colliding = collision(heard, hypotheses);
     const double off = std::abs(run.speed.value() / (speeds.comfortable * speeds.unit) - 1.0);
@@ -215,8 +216,9 @@ std::vector<NextRun> feasible_runs(const Car& car, const RunLimits& limits) {
 
 double expected_entropy_drop(const Car& car, std::span<const Hypothesis> hypotheses,
                              std::span<const NextRun> runs) {
+  Foreseen foreseen(car, hypotheses);
   Outcomes all(hypotheses.size());
-  for (const NextRun& run : runs) all += Outcomes(heard_in(car, hypotheses, run));
+  for (const NextRun& run : runs) all += Outcomes(foreseen.heard_in(run));
   return entropy_drop(all, hypotheses);
 }
 

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <map>
 
 #include "gearhark/evidence/event_comb.hpp"
 
@@ -23,22 +22,11 @@ double phone_picks_up(double hz) { return hz * hz / (hz * hz + phone_low_cut_hz 
 
 // Everything about a run that the hypotheses share.
 struct Listening {
-  const Car& car;
+  CarInState& car;
   const NextRun& run;
-  DriveState state;
-  ShaftRates rates;
   double bend, wheel_rate;
-  std::map<std::pair<Reference, Events>, std::vector<MaskedOrder>> masks;
 
   [[nodiscard]] double turns() const { return std::max(1.0, wheel_rate * run.duration.value()); }
-  [[nodiscard]] std::vector<double> engine_orders() const {
-    return engine_half_orders(rates, half_orders_to);
-  }
-  const std::vector<MaskedOrder>& healthy(Reference on, Events events) {
-    auto [at, fresh] = masks.try_emplace({on, events});
-    if (fresh) at->second = healthy_orders(car, state, rates, on, events);
-    return at->second;
-  }
 };
 
 // Share of [low, high] that the masks leave, each `wider` orders wider to both sides.
@@ -62,7 +50,7 @@ void add_line(HeardFault& heard, const Family& family, double order, double shar
 
 void add_events(HeardFault& heard, const Family& family, double fundamental, Listening& in) {
   const Events events = events_of(family.fault);
-  const auto& masks = in.healthy(heard.on, events);
+  const auto& masks = in.car.healthy(heard.on, events);
   for (const MainLine& line : main_lines(family)) {
     add_line(heard, family, line.harmonic * fundamental, line.presence);
     HeardFault::Line& added = heard.lines.back();
@@ -89,7 +77,7 @@ void add_joint(HeardFault& heard, const Family& family, double fundamental, List
   const double twice = family.fault == Fault::worn_joint ? fundamental : 2.0 * fundamental;
   add_line(heard, family, twice, 1.0);
   HeardFault::Line& line = heard.lines.back();
-  line.clear = near_known(twice, in.engine_orders()) ? 0.0 : phone_picks_up(twice * in.wheel_rate);
+  line.clear = near_known(twice, in.car.engine_orders()) ? 0.0 : phone_picks_up(twice * in.wheel_rate);
 }
 
 // Uneven wear: many neighbouring turns of the wheel, about a middle that is not known.
@@ -148,7 +136,8 @@ HeardFault heard_fault(const Family& family, Listening& in) {
       break;
   }
   const double clear = weigh_lines(heard.lines);
-  heard.strength = full_evidence * clear * visibility(in.car, family, in.state, in.run.load, in.run.turn) *
+  heard.strength = full_evidence * clear *
+                   visibility(in.car.car, family, in.car.state, in.run.load, in.run.turn) *
                    worth_of_search(family, heard.accuracy) * std::sqrt(in.run.duration.value() / usual_s);
   return heard;
 }
@@ -177,23 +166,33 @@ double information(const Outcomes& outcomes, const std::vector<double>& weight,
 
 }  // namespace
 
-std::vector<HeardFault> heard_in(const Car& car, std::span<const Hypothesis> hypotheses, const NextRun& run) {
-  Listening in{car,
-               run,
-               {run.gear, run.clutch},
-               {},
-               expected_bend(run.turn, run.speed),
-               (run.speed / car.tyre.rolling_circumference).value(),
-               {}};
-  std::vector<HeardFault> heard(hypotheses.size());
-  if (auto rates = shaft_rates(car, in.state))
-    in.rates = std::move(*rates);
-  else
-    return heard;
-  const std::vector<Family> families = fault_families(car, in.state, in.rates);
-  for (std::size_t i = 0; i < hypotheses.size(); ++i) {
+CarInState::CarInState(const Car& described, DriveState in) : car(described), state(std::move(in)) {
+  auto found = shaft_rates(car, state);
+  if (!found) return;
+  rates = *std::move(found);
+  families = fault_families(car, state, rates);
+}
+
+std::vector<double> CarInState::engine_orders() const { return engine_half_orders(rates, half_orders_to); }
+
+const std::vector<MaskedOrder>& CarInState::healthy(Reference on, Events events) {
+  auto [at, fresh] = masks_.try_emplace({on, events});
+  if (fresh) at->second = healthy_orders(car, state, rates, on, events);
+  return at->second;
+}
+
+CarInState& Foreseen::in(const DriveState& state) {
+  return states_.try_emplace({state.gear, state.clutch}, car_, state).first->second;
+}
+
+std::vector<HeardFault> Foreseen::heard_in(const NextRun& run) {
+  Listening in{this->in({run.gear, run.clutch}), run, expected_bend(run.turn, run.speed),
+               (run.speed / car_.tyre.rolling_circumference).value()};
+  const std::vector<Family>& families = in.car.families;
+  std::vector<HeardFault> heard(hypotheses_.size());
+  for (std::size_t i = 0; i < hypotheses_.size(); ++i) {
     const auto found = std::find_if(families.begin(), families.end(), [&](const Family& f) {
-      return f.part == hypotheses[i].part && f.fault == hypotheses[i].fault;
+      return f.part == hypotheses_[i].part && f.fault == hypotheses_[i].fault;
     });
     if (found != families.end()) heard[i] = heard_fault(*found, in);
   }

@@ -2,11 +2,14 @@
 #pragma once
 
 #include <cstddef>
+#include <map>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "gearhark/diagnosis/next_run.hpp"
 #include "gearhark/evidence/candidates.hpp"
+#include "gearhark/evidence/healthy_orders.hpp"
 
 namespace gearhark {
 
@@ -29,7 +32,34 @@ struct HeardFault {
   double accuracy = 0.002;  // relative, to which a line's place is known
   std::vector<Line> lines;
 };
-std::vector<HeardFault> heard_in(const Car& car, std::span<const Hypothesis> hypotheses, const NextRun& run);
+
+// What the runs in one gear share, whatever their speed, load and bend.
+struct CarInState {
+  CarInState(const Car& described, DriveState in);
+  [[nodiscard]] std::vector<double> engine_orders() const;
+  const std::vector<MaskedOrder>& healthy(Reference on, Events events);
+
+  const Car& car;
+  DriveState state;
+  ShaftRates rates;
+  std::vector<Family> families;  // none where the car can't be in this state
+
+ private:
+  std::map<std::pair<Reference, Events>, std::vector<MaskedOrder>> masks_;  // as asked for
+};
+
+// What runs of a car would show of each hypothesis. Car and hypotheses must outlive it.
+class Foreseen {
+ public:
+  Foreseen(const Car& car, std::span<const Hypothesis> hypotheses) : car_(car), hypotheses_(hypotheses) {}
+  std::vector<HeardFault> heard_in(const NextRun& run);
+
+ private:
+  CarInState& in(const DriveState& state);
+  const Car& car_;
+  std::span<const Hypothesis> hypotheses_;
+  std::map<std::pair<Gear, Clutch>, CarInState> states_;
+};
 
 // How much of a suspect's evidence the true fault raises: 1 all of it, as when every line coincides.
 double raised(const HeardFault& truth, const HeardFault& suspect);

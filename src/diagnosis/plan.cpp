@@ -62,7 +62,8 @@ class AfterRuns {
  public:
   AfterRuns(const Car& car, const std::vector<Hypothesis>& hypotheses, const std::vector<NextRun>& runs)
       : car_(car), outcomes_(hypotheses.size()) {
-    for (const NextRun& run : runs) outcomes_ += Outcomes(heard_in(car, hypotheses, run));
+    Foreseen foreseen(car, hypotheses);
+    for (const NextRun& run : runs) outcomes_ += Outcomes(foreseen.heard_in(run));
     for (std::size_t i = 0; i < hypotheses.size(); ++i) {
       auto at = std::find_if(parts_.begin(), parts_.end(),
                              [&](const Members& m) { return m.part == hypotheses[i].part; });

@@ -73,7 +73,9 @@ BandLevel compressed_envelopes(std::span<const float> samples, std::size_t windo
 struct EnvelopeGrid {
   std::size_t points, bins;  // bins: that are of use
   double turns;
-  std::vector<double> frame;  // position in frames of the envelope of each point that the shaft reached
+  // Of each point that the shaft reached: the frame of the envelope before it, and how far towards the next.
+  std::vector<std::uint32_t> frame;
+  std::vector<float> part;
   std::vector<float> taper;
 };
 
@@ -89,23 +91,23 @@ EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std:
       0,
       turns.value_or(turned),
       {},
+      {},
       {}};
   grid.bins = std::min(grid.points, own) / 2 + 1;
   const double step = grid.turns / static_cast<double>(grid.points);
   const std::size_t reached =
       turns ? std::min(grid.points, static_cast<std::size_t>(turned / step)) : grid.points;
-  grid.frame = times_of_equal_angle(shaft, first_turn, step, reached);
-  for (double& t : grid.frame)
-    t = std::clamp((t - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+  grid.frame.resize(reached);
+  grid.part.resize(reached);
+  const std::vector<double> times = times_of_equal_angle(shaft, first_turn, step, reached);
+  for (std::size_t i = 0; i < reached; ++i) {
+    const double at = std::clamp((times[i] - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+    grid.frame[i] = static_cast<std::uint32_t>(std::min(at, static_cast<double>(frames - 2)));
+    grid.part[i] = static_cast<float>(at - grid.frame[i]);
+  }
   grid.taper.assign(reached, 1.0f);
   taper(grid.taper, reached);
   return grid;
-}
-
-float between_frames(const std::vector<float>& values, double position) {
-  const auto i = std::min(static_cast<std::size_t>(position), values.size() - 2);
-  const auto part = static_cast<float>(position - static_cast<double>(i));
-  return values[i] + part * (values[i + 1] - values[i]);
 }
 
 // Turns envelopes of one level into spectra; keeps its scratch memory.
@@ -117,8 +119,10 @@ class Whitener {
   }
   // |FFT|^2 over the background: noise has mean 1.
   std::vector<float> operator()(const std::vector<float>& envelope) {
-    for (std::size_t i = 0; i < grid_.frame.size(); ++i)
-      angle_[i] = grid_.taper[i] * between_frames(envelope, grid_.frame[i]);
+    for (std::size_t i = 0; i < grid_.frame.size(); ++i) {
+      const float* here = envelope.data() + grid_.frame[i];
+      angle_[i] = grid_.taper[i] * (here[0] + grid_.part[i] * (here[1] - here[0]));
+    }
     fft_.power(angle_, power_);
     std::vector<float> power(power_.begin(), power_.begin() + static_cast<std::ptrdiff_t>(grid_.bins));
     const std::vector<float> background = exponential_background(power, width_);
@@ -163,17 +167,37 @@ struct Quartiles {
   double low, middle, high;
 };
 
+// Bins that no known order hides, [from, to) each.
+struct ClearBins {
+  std::vector<std::pair<std::size_t, std::size_t>> stretches;
+  std::size_t count = 0;
+};
+
+ClearBins clear_bins(const std::vector<char>& masked, std::size_t from, std::size_t to) {
+  ClearBins clear;
+  while (from < to) {
+    const auto at = [&](std::size_t bin) { return masked.begin() + static_cast<std::ptrdiff_t>(bin); };
+    const auto first = std::find(at(from), at(to), 0), end = std::find(first, at(to), 1);
+    if (first == end) break;
+    clear.stretches.emplace_back(first - masked.begin(), end - masked.begin());
+    clear.count += static_cast<std::size_t>(end - first);
+    from = clear.stretches.back().second;
+  }
+  return clear;
+}
+
 // To about a ten-thousandth, of many values whose quartiles lie between 2^-8 and 2^8: counts by exponent and
 // eight bits of mantissa, straight lines within.
-Quartiles quartiles_of_many(std::span<const float> values) {
+Quartiles quartiles_of_many(const float* spectrum, const ClearBins& clear) {
   constexpr std::int32_t first = 119 << 23, shift = 15, most = 4095;  // the bits of 2^-8
   std::array<std::uint32_t, most + 1> counts{};
-  for (const float value : values)
-    ++counts[static_cast<std::size_t>(
-        std::clamp((std::bit_cast<std::int32_t>(value) - first) >> shift, std::int32_t{0}, most))];
+  for (const auto& [from, to] : clear.stretches)
+    for (std::size_t k = from; k < to; ++k)
+      ++counts[static_cast<std::size_t>(
+          std::clamp((std::bit_cast<std::int32_t>(spectrum[k]) - first) >> shift, std::int32_t{0}, most))];
   std::size_t bucket = 0, before = 0;
   const auto at = [&](double share) {  // in rising order
-    const double rank = share * static_cast<double>(values.size() - 1) + 0.5;
+    const double rank = share * static_cast<double>(clear.count - 1) + 0.5;
     while (static_cast<double>(before + counts[bucket]) < rank) before += counts[bucket++];
     const auto edge = [](std::size_t b) {
       return static_cast<double>(std::bit_cast<float>(first + (static_cast<std::int32_t>(b) << shift)));
@@ -184,18 +208,46 @@ Quartiles quartiles_of_many(std::span<const float> values) {
   return {low, middle, at(0.75)};
 }
 
-Quartiles quartiles_of(std::span<const float> values) {
+// Exactly, of several spectra at once, the last of which counts for all that are missing.
+std::vector<Quartiles> quartiles_side_by_side(std::span<const float* const> spectra, const ClearBins& clear) {
+  std::vector<float> lanes(clear.count * ranked_lanes);
+  std::size_t done = 0;
+  for (const auto& [from, to] : clear.stretches) {
+    std::array<const float*, ranked_lanes> rows{};
+    for (std::size_t r = 0; r < ranked_lanes; ++r) rows[r] = spectra[std::min(r, spectra.size() - 1)] + from;
+    interleave(rows, to - from, std::span(lanes).subspan(done * ranked_lanes));
+    done += to - from;
+  }
+  const auto at = [&](double share) {
+    const double rank = share * static_cast<double>(clear.count - 1);
+    const LaneRanked ranked = lane_ranked(lanes, static_cast<std::size_t>(rank));
+    std::array<double, ranked_lanes> values{};
+    for (std::size_t r = 0; r < ranked_lanes; ++r)
+      values[r] = std::lerp(static_cast<double>(ranked.value[r]), static_cast<double>(ranked.above[r]),
+                            rank - std::floor(rank));
+    return values;
+  };
+  const auto low = at(0.25), middle = at(0.5), high = at(0.75);
+  std::vector<Quartiles> out;
+  for (std::size_t r = 0; r < spectra.size(); ++r) out.push_back({low[r], middle[r], high[r]});
+  return out;
+}
+
+std::vector<Quartiles> quartiles_of(std::span<const float* const> spectra, const ClearBins& clear) {
   constexpr std::size_t many = 4096;
-  if (values.size() >= many) return quartiles_of_many(values);
-  const std::vector<double> q = quantiles(values, std::array{0.25, 0.5, 0.75});
-  return {q[0], q[1], q[2]};
+  std::vector<Quartiles> out;
+  for (std::size_t first = 0; first < spectra.size() && clear.count < many; first += ranked_lanes) {
+    const auto some = spectra.subspan(first, std::min(ranked_lanes, spectra.size() - first));
+    for (const Quartiles& q : quartiles_side_by_side(some, clear)) out.push_back(q);
+  }
+  for (std::size_t s = out.size(); s < spectra.size(); ++s)
+    out.push_back(quartiles_of_many(spectra[s], clear));
+  return out;
 }
 
 // Independent bands from how narrowly the averaged noise spreads: for a gamma of shape k, quartile range /
 // median is about 1.349 / sqrt(k); 0.75 corrects it at small k.
-double independent_bands(std::span<const float> values, double counted) {
-  if (values.size() < 16) return 1.0;
-  const Quartiles q = quartiles_of(values);
+double independent_bands(const Quartiles& q, double counted) {
   const double ratio = 1.349 * q.middle / std::max(q.high - q.low, 1e-9);
   return std::clamp(0.75 * ratio * ratio * counted, 0.8, 40.0);
 }
@@ -217,17 +269,20 @@ void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t f
   }
 }
 
-std::vector<double> independent_bands_by_octave(std::span<const float> power, const std::vector<char>& masked,
-                                                double counted) {
-  std::vector<double> out;
-  std::vector<float> clear(power.size() + 1);
-  for (std::size_t octave = 1; octave / 2 < power.size(); octave *= 2) {
-    float* to = clear.data();
-    for (std::size_t k = octave; k < std::min(2 * octave, power.size()); ++k) {
-      *to = power[k];
-      to += masked[k] ? 0 : 1;
+// Of every spectrum, by octave.
+std::vector<std::vector<double>> independent_bands_by_octave(std::span<const float* const> spectra,
+                                                             const std::vector<char>& masked,
+                                                             double counted) {
+  constexpr std::size_t fewest = 16;
+  std::vector<std::vector<double>> out(spectra.size());
+  for (std::size_t octave = 1; octave / 2 < masked.size(); octave *= 2) {
+    const ClearBins clear = clear_bins(masked, octave, std::min(2 * octave, masked.size()));
+    if (clear.count < fewest) {
+      for (auto& by_octave : out) by_octave.push_back(1.0);
+      continue;
     }
-    out.push_back(independent_bands(std::span<const float>(clear.data(), to), counted));
+    const std::vector<Quartiles> quartiles = quartiles_of(spectra, clear);
+    for (std::size_t s = 0; s < out.size(); ++s) out[s].push_back(independent_bands(quartiles[s], counted));
   }
   return out;
 }
@@ -299,10 +354,13 @@ void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const st
     means_of(heard, level, bins, first, count, masked, means);
     sums->extend(means.subspan(first), bins, count);
   }
+  std::vector<const float*> rows;
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) rows.push_back(held.get() + lane * bins);
+  auto independent = independent_bands_by_octave(rows, masked, counted);
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     GroupSpectrum& group = out.groups[before + heard[lane].group];
     group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
-    group.effective_bands = independent_bands_by_octave(means.subspan(lane * bins, bins), masked, counted);
+    group.effective_bands = std::move(independent[lane]);
     group.sums = sums;
     group.lane = lane;
   }

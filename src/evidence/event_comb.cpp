@@ -361,24 +361,26 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
                              double modulation, const CombLimits& limits) {
   EventEvidence out;
   out.groups = spectra.groups.size();
-  out.slip = slip_grid(family);
+  const std::vector<double> grid = slip_grid(family);
+  const auto [first, last] = slips_within(grid, limits.slip);
+  const std::size_t looked_at = last - first;
+  out.slip.assign(grid.begin() + static_cast<std::ptrdiff_t>(first),
+                  grid.begin() + static_cast<std::ptrdiff_t>(last));
+  out.elsewhere = grid.size() - looked_at;
+  if (out.elsewhere > 0) out.slip.push_back(first > 0 ? grid.front() : grid.back());
   out.slips = out.slip.size();
   out.strengths = strength_steps;
   out.turns = spectra.turns;
   // combine() reads whole eights of cells.
   out.log_factor.assign((out.groups * out.slips + 7) / 8 * 8 * out.strengths, 0.0f);
-  // Not a structured binding: Clang 14 lets no lambda take one.
-  const auto within = slips_within(out.slip, limits.slip);
-  const std::size_t first = within.first, last = within.second;
   const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   const auto& smear = smear_of(family.fault);
-  for (std::size_t g = 0; g < out.groups; ++g)
-    for (std::size_t s = 0; s < out.slips && spectra.groups[g].bins() > 0; ++s)
-      if (s < first || s >= last) std::fill_n(&out.at(g, s, 0), out.strengths, not_seen);
-  StrengthRows strengths;
+  for (std::size_t g = 0; g < out.groups && out.elsewhere > 0; ++g)
+    if (spectra.groups[g].bins() > 0) std::fill_n(&out.at(g, looked_at, 0), out.strengths, not_seen);
+  static thread_local StrengthRows strengths;  // the same for every comb
   for (const Level& level : levels_of(spectra)) {
     std::vector<float> factors(out.strengths * level.sums->lanes());
-    for (std::size_t s = first; s < last; ++s) {
+    for (std::size_t s = 0; s < looked_at; ++s) {
       std::array<PlacedComb, 3> placed;
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
@@ -489,7 +491,12 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
   for (std::size_t from = 0; from < whole; from += 1024)  // in double: floats do not add up over so many
     sum += static_cast<double>(
         comb_loops().sum_of_exp(total.data() + from, std::min<std::size_t>(1024, whole - from), top));
-  best.log_bayes_factor = static_cast<double>(top) + std::log(sum / static_cast<double>(cells));
+  const std::size_t unseen = first.elsewhere > 0 ? first.elsewhere - 1 : 0;  // besides the one held
+  for (std::size_t group = 0; group < first.groups && unseen > 0; ++group)
+    sum += static_cast<double>(unseen) *
+           std::exp(static_cast<double>(total[(group + 1) * first.slips - 1] - top));
+  best.log_bayes_factor =
+      static_cast<double>(top) + std::log(sum / static_cast<double>(cells + unseen * first.groups));
   return best;
 }
 

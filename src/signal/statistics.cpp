@@ -219,7 +219,7 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
         std::array<const float*, at_once> rows{};
         for (std::size_t r = 0; r < at_once; ++r)
           rows[r] = values.data() + starts[std::min(r, starts.size() - 1)];
-        wide().interleave(rows.data(), block, lanes.data());
+        interleave(rows, block, lanes);
         LaneRanked middle;
         if (block % 2 == 0)
           middle = lane_ranked(lanes, (block - 1) / 2);
@@ -231,6 +231,11 @@ std::vector<float> block_median_of_positive(std::span<const float> values, std::
 }
 
 void take_logs(std::span<float> values, float floor) { wide().log_all(values.data(), values.size(), floor); }
+
+void interleave(const std::array<const float*, ranked_lanes>& rows, std::size_t count,
+                std::span<float> lanes) {
+  wide().interleave(rows.data(), count, lanes.data());
+}
 
 LaneValues lane_rank(std::span<const float> lanes, std::size_t rank) {
   LaneValues out{};

@@ -103,6 +103,21 @@ double margin_of(const Ratios& ratios, double mean_rate, const std::vector<Track
   return votes.on - votes.best_beside;
 }
 
+std::vector<TrackingLine> without_machines(std::vector<TrackingLine> lines) {
+  std::erase_if(lines, [](const auto& line) { return line.source == LineSource::machine; });
+  return lines;
+}
+
+// Near enough for the closer looks at either to end at the same angle.
+bool nearly_same(const AngleTrack& a, const AngleTrack& b) {
+  constexpr double step_s = 0.5, near = 0.003;  // relative; the first pass sees 0.001
+  for (double t = 0.0; t < a.duration(); t += step_s)
+    if (std::abs(a.rate_at(t) - b.rate_at(t)) > near * b.rate_at(t)) return false;
+  return true;
+}
+
+// Deviations of the rate that the phases take care of.
+constexpr double kNear = 1e-3;
 constexpr double kSettled = 0.003;  // turns; less than a cycle at any order of interest
 
 double largest(std::span<const double> values) {
@@ -117,7 +132,9 @@ WalkSettings prior_walk(const RatePrior& prior) {
   return {prior.steadiness == Steadiness::steady ? 0.008 : 0.012, prior.mean, prior.sd};
 }
 
-Framing framing_of(const RatePrior& prior) { return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz}; }
+Framing framing_of(const RatePrior& prior) {
+  return {prior.window_s, prior.window_s / 4.0, prior.lowest_hz, prior.highest_hz};
+}
 
 Certainty certainty_of(const FoundAngle& found) {
   if (found.rival_per_s <= 1.5) return Certainty::lost;
@@ -169,7 +186,10 @@ struct AngleSearch::State {
   [[nodiscard]] bool steady() const { return prior.steadiness == Steadiness::steady; }
   void use(Sound new_sound) {
     sound = std::move(new_sound);
-    flat = flatten(sound, prior.nominal);
+    use(flatten(sound, prior.nominal));
+  }
+  void use(FlatSound new_flat) {
+    flat = std::move(new_flat);
     ratios = line_ratios(flat, framing_of(prior));
   }
 
@@ -194,12 +214,17 @@ struct AngleSearch::State {
     for (double walk_sd : {0.006, 0.003}) {
       const FlatSound now = flatten(sound, t.track);
       const Ratios now_ratios = line_ratios(now, framing_of(prior));
-      learn(t.lines, seen_visibility(now_ratios, now.mean_rate, t.lines));
+      const std::vector<double> seen = seen_visibility(now_ratios, now.mean_rate, t.lines);
+      learn(t.lines, seen);
       const Votes now_votes =
           cast_votes(now_ratios, now.mean_rate, t.lines, grid_between(-0.02, 0.02, 0.0005));
       const WalkSettings walk{curve ? 0.5 * walk_sd : walk_sd};
       const Path path = likeliest_path(now_votes, Likelihoods(now_votes, walk), walk);
-      t.track = moved(now, now_ratios, smooth_path(path, steady() ? 2e3 : 2e4));
+      const std::vector<double> deviation = smooth_path(path, steady() ? 2e3 : 2e4);
+      t.track = moved(now, now_ratios, deviation);
+      if (largest(deviation) > kNear) continue;
+      learn(t.lines, seen);  // what a closer look would see again
+      break;
     }
   }
 
@@ -221,6 +246,41 @@ struct AngleSearch::State {
       t.followed_lines = phases.lines;
       if (largest(phases.turns) < kSettled) break;
     }
+  }
+
+  // What sharpen() and lock() would find of lines along a track that others led to.
+  static void learn_along(const Heard& heard, const std::vector<FoundLine>& others, Tracked& t) {
+    const std::vector<double> seen = seen_visibility(heard.ratios, heard.flat.mean_rate, t.lines);
+    for (int pass = 0; pass < 2; ++pass) learn(t.lines, seen);
+    for (const TrackingLine& line : t.lines) {
+      const auto same = std::find_if(others.begin(), others.end(),
+                                     [&](const FoundLine& other) { return other.line.order == line.order; });
+      t.followed.push_back(same != others.end() && same->followed);
+      t.followed_lines += t.followed.back() ? 1 : 0;
+    }
+  }
+
+  [[nodiscard]] std::shared_ptr<const Heard> heard_along(const AngleTrack& track) const {
+    auto heard = std::make_shared<Heard>();
+    heard->flat = flatten(sound, track);
+    heard->ratios = line_ratios(heard->flat, framing_of(prior));
+    return heard;
+  }
+
+  // What the sound along the track says of it. lines: as they were given.
+  void measure(const Tracked& t, const std::vector<TrackingLine>& lines, FoundAngle& found) const {
+    const Ratios& heard = found.heard->ratios;
+    const double mean_rate = found.heard->flat.mean_rate;
+    found.track = t.track;
+    found.gear_margin = margin_of(heard, mean_rate, only_gears(t.lines));
+    found.road_margin = margin_of(heard, mean_rate, off_engine_orders(t.lines));
+    const OnAndBeside all = votes_about(heard, mean_rate, lines);
+    found.lead_per_s = all.on - all.mean_beside;
+    for (std::size_t l = 0; l < t.lines.size(); ++l)
+      found.lines.push_back({t.lines[l], t.lines[l].visible, t.followed[l]});
+    if (prior.shape == PathShape::smooth_curve) return;
+    found.certainty = certainty_of(found);
+    found.relative_sd = relative_sd_of(found.certainty, t.followed_lines);
   }
 
   // The scale of a track whose shape is locked, over all of the prior window.
@@ -278,6 +338,13 @@ AngleSearch::AngleSearch(const Sound& decimated, const RatePrior& prior) : state
   state_->prior = prior;
   state_->use(decimated);
 }
+AngleSearch::AngleSearch(const Sound& decimated, const RatePrior& prior, const FoundAngle& in_step)
+    : state_(std::make_unique<State>()) {
+  state_->prior = prior;
+  state_->sound = decimated;
+  state_->use(in_step.heard ? in_step_with(in_step.heard->flat, prior.nominal)
+                            : flatten(decimated, prior.nominal));
+}
 AngleSearch::~AngleSearch() = default;
 AngleSearch::AngleSearch(AngleSearch&&) noexcept = default;
 AngleSearch& AngleSearch::operator=(AngleSearch&&) noexcept = default;
@@ -315,23 +382,29 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in, IfLost if_l
   } else {
     tracked.track = s.walk(lines, found);
     if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
-    std::erase_if(tracked.lines, [](const auto& line) { return line.source == LineSource::machine; });
+    tracked.lines = without_machines(lines);
     s.sharpen(tracked);
     s.lock(tracked);
   }
-  found.track = tracked.track;
-  const FlatSound flat = flatten(s.sound, found.track);
-  const Ratios ratios = line_ratios(flat, framing_of(s.prior));
-  found.gear_margin = margin_of(ratios, flat.mean_rate, only_gears(tracked.lines));
-  found.road_margin = margin_of(ratios, flat.mean_rate, off_engine_orders(tracked.lines));
-  const OnAndBeside all = votes_about(ratios, flat.mean_rate, lines);
-  found.lead_per_s = all.on - all.mean_beside;
-  for (std::size_t l = 0; l < tracked.lines.size(); ++l)
-    found.lines.push_back({tracked.lines[l], tracked.lines[l].visible, tracked.followed[l]});
-  if (s.prior.shape == PathShape::free_walk) {
-    found.certainty = certainty_of(found);
-    found.relative_sd = relative_sd_of(found.certainty, tracked.followed_lines);
-  }
+  found.heard = s.heard_along(tracked.track);
+  s.measure(tracked, lines, found);
+  return found;
+}
+
+FoundAngle AngleSearch::find_with_fewer(std::span<const TrackingLine> lines_in, const FoundAngle& with_all,
+                                        IfLost if_lost) const {
+  const State& s = *state_;
+  if (!with_all.heard || s.prior.shape == PathShape::smooth_curve) return find(lines_in, if_lost);
+  FoundAngle found;
+  found.track = s.prior.nominal;
+  const std::vector<TrackingLine> lines = distinct(lines_in);
+  const AngleTrack led_to = s.walk(lines, found);
+  if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
+  if (!nearly_same(led_to, with_all.track)) return find(lines_in, if_lost);
+  Tracked tracked{with_all.track, without_machines(lines), {}, 0};
+  s.learn_along(*with_all.heard, with_all.lines, tracked);
+  found.heard = with_all.heard;
+  s.measure(tracked, lines, found);
   return found;
 }
 

@@ -118,6 +118,10 @@ FlatSound flatten(const Sound& sound, const AngleTrack& track) {
   return flat;
 }
 
+FlatSound in_step_with(const FlatSound& flat, const AngleTrack& track) {
+  return {flat.samples, flat.rate, track.at(flat.duration()) / flat.duration(), track};
+}
+
 Sound unflattened(const FlatSound& flat) {
   Sound sound{std::vector<float>(flat.samples.size()), flat.rate};
   const Padded padded(flat.samples);

@@ -29,6 +29,8 @@ struct FlatSound {
 };
 
 FlatSound flatten(const Sound& sound, const AngleTrack& track);
+// The same sound, flattened by a track that is everywhere the same multiple of the one it was flattened by.
+FlatSound in_step_with(const FlatSound& flat, const AngleTrack& track);
 // Back to recording time.
 Sound unflattened(const FlatSound& flat);
 

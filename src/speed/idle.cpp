@@ -21,7 +21,7 @@ double log_factor_at(const Ratios& ratios, double hz) {
   double best = BayesCode::kLow;
   for (std::size_t bin = centre - 1; bin <= centre + 1; ++bin) {
     double sum = 0.0;
-    for (std::size_t i = 0; i < ratios.frames; ++i) sum += BayesCode::log_factor(ratios.frame(i)[bin]);
+    for (const std::uint8_t code : ratios.of_bin(bin)) sum += BayesCode::log_factor(code);
     best = std::max(best, sum / static_cast<double>(ratios.frames));
   }
   return best;
@@ -50,7 +50,7 @@ double between(const Ratios& ratios, double step, double half_order, double mean
 
 std::optional<double> idling_engine(const FlatSound& flat, double engine_per_wheel,
                                     std::span<const TrackingLine> lines) {
-  const Ratios ratios = line_ratios(flat, {2.0, 0.5, kLowestHz});
+  const Ratios ratios = line_ratios(flat, {2.0, 0.5, kLowestHz, kTopHz});
   if (ratios.frames < 3) return {};
   const double fast = engine_per_wheel * flat.mean_rate;
   double best = kStandsOut;

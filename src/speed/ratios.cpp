@@ -67,7 +67,7 @@ Frames plan_frames(const FlatSound& flat, Framing framing) {
   f.hop = static_cast<std::size_t>(std::lround(framing.hop_s * flat.rate));
   f.transform = good_length(2 * f.window);
   f.bin_hz = flat.rate / static_cast<double>(f.transform);
-  f.bins = std::min(f.transform / 2, static_cast<std::size_t>(kHighestHz / f.bin_hz) + 8);
+  f.bins = std::min(f.transform / 2, static_cast<std::size_t>(framing.highest_hz / f.bin_hz) + 8);
   f.count = flat.samples.size() < f.window ? 0 : 1 + (flat.samples.size() - f.window) / f.hop;
   return f;
 }
@@ -91,6 +91,7 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
   out.first_frame_s = 0.5 * static_cast<double>(f.window) / flat.rate;
   out.bin_hz = f.bin_hz;
   out.lowest_hz = framing.lowest_hz;
+  out.highest_hz = framing.highest_hz;
   out.frames = f.count;
   out.bins = f.bins;
   out.codes.resize(f.count * f.bins);
@@ -103,17 +104,17 @@ Ratios line_ratios(const FlatSound& flat, Framing framing) {
     const std::size_t count = std::min(FrameFft::batch, f.count - first);
     fft.lane_power(std::span(flat.samples).subspan(first * f.hop), f.hop, count, power);
     places_of(std::span(power).first(f.bins * FrameFft::batch), f.bin_hz, places);
-    std::uint8_t* codes = out.codes.data() + first * f.bins;
     for (std::size_t k = 0; k < f.bins; ++k)
       for (std::size_t frame = 0; frame < count; ++frame)
-        codes[frame * f.bins + k] = table[static_cast<std::size_t>(places[k * FrameFft::batch + frame])];
-    for (std::size_t frame = 0; frame < count; ++frame) {
+        out.codes[k * f.count + first + frame] =
+            table[static_cast<std::size_t>(places[k * FrameFft::batch + frame])];
+    for (std::size_t frame = first; frame < first + count; ++frame) {
       // Above what the recording holds at this moment there is nothing to compare.
-      near = flat.track.time_of(out.time_of(first + frame) * flat.mean_rate, near);
+      near = flat.track.time_of(out.time_of(frame) * flat.mean_rate, near);
       const double top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(near);
       const auto usable =
           static_cast<std::size_t>(std::clamp(top / f.bin_hz, 0.0, static_cast<double>(f.bins)));
-      std::fill(codes + frame * f.bins + usable, codes + (frame + 1) * f.bins, BayesCode::neutral());
+      for (std::size_t k = usable; k < f.bins; ++k) out.codes[k * f.count + frame] = BayesCode::neutral();
     }
   }
   return out;

@@ -23,14 +23,14 @@ class BayesCode {
   static std::uint8_t neutral() { return static_cast<std::uint8_t>(-kLow / (kHigh - kLow) * 255.0 + 0.5); }
 };
 
-// frames x bins, one code each.
+// bins x frames, one code each.
 struct Ratios {
   double frame_step_s = 0.0, first_frame_s = 0.0;  // centres, flat time
-  double bin_hz = 0.0, lowest_hz = 55.0;
+  double bin_hz = 0.0, lowest_hz = 55.0, highest_hz = kHighestHz;
   std::size_t frames = 0, bins = 0;
   std::vector<std::uint8_t> codes;
-  [[nodiscard]] std::span<const std::uint8_t> frame(std::size_t i) const {
-    return std::span(codes).subspan(i * bins, bins);
+  [[nodiscard]] std::span<const std::uint8_t> of_bin(std::size_t bin) const {
+    return std::span(codes).subspan(bin * frames, frames);
   }
   [[nodiscard]] double time_of(std::size_t i) const {
     return first_frame_s + static_cast<double>(i) * frame_step_s;
@@ -39,10 +39,16 @@ struct Ratios {
 
 struct Framing {
   double window_s = 0.5, hop_s = 0.125;
-  double lowest_hz = 55.0;  // lines below are not used
+  double lowest_hz = 55.0, highest_hz = kHighestHz;  // of the lines that are used
 };
 
 // Hann frames, twice zero-padded; background: medians of 150 Hz blocks every 50 Hz, joined linearly.
 Ratios line_ratios(const FlatSound& flat, Framing framing);
+
+// A sound along a track.
+struct Heard {
+  FlatSound flat;
+  Ratios ratios;
+};
 
 }  // namespace gearhark::tracking

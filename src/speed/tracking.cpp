@@ -132,8 +132,11 @@ GearFit best_gear(const AngleSearch& search, const Car& car, const Prepared& kno
   add_loud_machines(search, stated.lines);
   // Looked for in another gear only if heard in the stated one: what slips helps any gear a little.
   const bool loud = machine_heard(stated.lines);
-  stated.evidence = search.evidence_per_s(stated.lines.wheel);
   stated.found = search.find(stated.lines.wheel);
+  // The same of a free walk.
+  stated.evidence = known.prior.shape == PathShape::free_walk && search.long_enough()
+                        ? stated.found.evidence_per_s
+                        : search.evidence_per_s(stated.lines.wheel);
   std::vector<GearFit> others;
   for (const Gear& gear : car.gears) {
     if (gear.neutral() || gear == stated.gear || gear.label == "R") continue;
@@ -213,17 +216,23 @@ bool clutch_can_do(double engine_over_expected, Load load) {
   return engine_over_expected > (load == Load::drive ? slips : revved) || engine_over_expected < idles;
 }
 
+double highest_order(std::span<const TrackingLine> lines) {
+  double highest = 0.0;
+  for (const TrackingLine& line : lines) highest = std::max(highest, line.order);
+  return highest;
+}
+
 // Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong
 // together.
-void look_for_open_clutch(const RunInput& input, const AngleSearch& search, const Car& car,
-                          const Prepared& known, Tracking& out) {
+void look_for_open_clutch(const RunInput& input, const AngleSearch& search, const FoundAngle& together,
+                          const Car& car, const Prepared& known, Tracking& out) {
   const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
   const auto ratio = overall_ratio(car, known.gear);
   if (!apart || !ratio) return;
   std::vector<TrackingLine> road;
   for (const TrackingLine& line : apart->wheel)
     if (line.source != LineSource::tread) road.push_back(line);
-  const FoundAngle wheel = search.find(road, AngleSearch::IfLost::stop);
+  const FoundAngle wheel = search.find_with_fewer(road, together, AngleSearch::IfLost::stop);
   if (wheel.certainty != Certainty::sure) return;
   RatePrior revs;
   revs.nominal = wheel.track;
@@ -234,7 +243,10 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
   revs.lowest_hz = 18.0;
   revs.apart = 0.02;
   for (double& turns : revs.nominal.turns) turns *= *ratio;
-  const FoundAngle engine = AngleSearch(*known.sound, revs).find(apart->engine, AngleSearch::IfLost::stop);
+  revs.highest_hz = std::min(
+      revs.highest_hz, (1.0 + revs.high) * highest_order(apart->engine) * revs.nominal.mean_rate() + 10.0);
+  const FoundAngle engine =
+      AngleSearch(*known.sound, revs, wheel).find(apart->engine, AngleSearch::IfLost::stop);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || !clutch_can_do(found / expected, input.run.load)) return;
   out = from_found(wheel, known.prior, *apart);
@@ -260,8 +272,9 @@ void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& k
                         Tracking& out) {
   const auto ratio = overall_ratio(car, known.gear);
   if (out.certainty == Certainty::lost || !ratio) return;
-  const FlatSound flat = flatten(*known.sound, out.wheel);
-  if (const auto idle = idling_engine(flat, std::abs(*ratio), known.lines.wheel)) {
+  const auto idle = idling_engine(found.heard ? found.heard->flat : flatten(*known.sound, out.wheel),
+                                  std::abs(*ratio), known.lines.wheel);
+  if (idle) {
     out = lost(known.prior,
                fmt::format("The sound does not support the stated speed: an engine idling at {:.0f} rpm "
                            "explains more of it; did the car move?",
@@ -321,7 +334,7 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
   if (out.certainty == Certainty::lost)
     if (const auto changing = found_changing(known)) out = from_found(*changing, known.prior, known.lines);
   if (out.certainty == Certainty::lost || engine_unheard(found, known.lines))
-    look_for_open_clutch(input, search, car, known, out);
+    look_for_open_clutch(input, search, found, car, known, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }

@@ -83,10 +83,37 @@ LineBins bins_of(const TrackingLine& line, const Ratios& ratios, double mean_rat
   for (std::size_t j = 0; j < grid.size; ++j) {
     const double f = hz * (1.0 + grid.at(j));
     if (f < ratios.lowest_hz) out.from = j + 1;
-    if (f <= kHighestHz) out.to = j + 1;
-    out.bin[j] = static_cast<std::uint32_t>(std::min(f, kHighestHz) / ratios.bin_hz + 0.5);
+    if (f <= ratios.highest_hz) out.to = j + 1;
+    out.bin[j] = static_cast<std::uint32_t>(std::min(f, ratios.highest_hz) / ratios.bin_hz + 0.5);
   }
   return out;
+}
+
+// As many frames at once as keep the votes for all steps in the nearest cache.
+constexpr std::size_t few_frames = 32;
+using FewFrames = std::array<float, few_frames>;
+
+// Neighbouring steps often share a bin, and then the votes of a line.
+void add_votes(const Ratios& ratios, std::size_t first, std::size_t count, const CodeTable& table,
+               const LineBins& at, std::vector<FewFrames>& by_step) {
+  FewFrames here{};
+  for (std::size_t j = at.from; j < at.to;) {
+    const std::uint32_t bin = at.bin[j];
+    const std::uint8_t* codes = ratios.of_bin(bin).data() + first;
+    for (std::size_t i = 0; i < count; ++i) here[i] = table[codes[i]];
+    for (; j < at.to && at.bin[j] == bin; ++j)
+      for (std::size_t i = 0; i < few_frames; ++i) by_step[j][i] += here[i];
+  }
+}
+
+// None of four sums waits for another.
+double sum_of_votes(std::span<const std::uint8_t> codes, const CodeTable& table) {
+  std::array<float, 4> sums{};
+  std::size_t i = 0;
+  for (; i + 4 <= codes.size(); i += 4)
+    for (std::size_t k = 0; k < 4; ++k) sums[k] += table[codes[i + k]];
+  for (; i < codes.size(); ++i) sums[0] += table[codes[i]];
+  return static_cast<double>((sums[0] + sums[1]) + (sums[2] + sums[3]));
 }
 
 }  // namespace
@@ -109,15 +136,21 @@ Likelihoods::Likelihoods(const Votes& votes, const WalkSettings& walk)
 
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid) {
-  Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size, 0.0f)};
+  Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size)};
+  std::vector<CodeTable> tables;
+  std::vector<LineBins> bins;
   for (const TrackingLine& line : lines) {
-    const CodeTable table = vote_table(line.visible);
-    const LineBins at = bins_of(line, ratios, mean_rate, grid);
-    for (std::size_t i = 0; i < ratios.frames && at.from < at.to; ++i) {
-      const std::uint8_t* codes = ratios.codes.data() + i * ratios.bins;
-      float* out = votes.nats.data() + i * grid.size;
-      for (std::size_t j = at.from; j < at.to; ++j) out[j] += table[codes[at.bin[j]]];
-    }
+    tables.push_back(vote_table(line.visible));
+    bins.push_back(bins_of(line, ratios, mean_rate, grid));
+  }
+  std::vector<FewFrames> by_step(grid.size);
+  for (std::size_t first = 0; first < ratios.frames; first += few_frames) {
+    const std::size_t count = std::min(few_frames, ratios.frames - first);
+    std::fill(by_step.begin(), by_step.end(), FewFrames{});
+    for (std::size_t l = 0; l < lines.size(); ++l)
+      add_votes(ratios, first, count, tables[l], bins[l], by_step);
+    for (std::size_t i = 0; i < count; ++i)
+      for (std::size_t j = 0; j < grid.size; ++j) votes.nats[(first + i) * grid.size + j] = by_step[j][i];
   }
   return votes;
 }
@@ -125,18 +158,16 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
 std::vector<double> summed_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                                  const Grid& grid) {
   std::vector<double> sums(grid.size, 0.0);
-  std::vector<float> by_bin;
+  std::vector<double> by_bin;
   for (const TrackingLine& line : lines) {
     const LineBins at = bins_of(line, ratios, mean_rate, grid);
     if (at.from >= at.to) continue;
     const CodeTable table = vote_table(line.visible);
     const std::uint32_t first = at.bin[at.from];
-    by_bin.assign(at.bin[at.to - 1] - first + 1, 0.0f);
-    for (std::size_t i = 0; i < ratios.frames; ++i) {
-      const std::uint8_t* codes = ratios.codes.data() + i * ratios.bins + first;
-      for (std::size_t k = 0; k < by_bin.size(); ++k) by_bin[k] += table[codes[k]];
-    }
-    for (std::size_t j = at.from; j < at.to; ++j) sums[j] += static_cast<double>(by_bin[at.bin[j] - first]);
+    by_bin.clear();
+    for (std::uint32_t bin = first; bin <= at.bin[at.to - 1]; ++bin)
+      by_bin.push_back(sum_of_votes(ratios.of_bin(bin), table));
+    for (std::size_t j = at.from; j < at.to; ++j) sums[j] += by_bin[at.bin[j] - first];
   }
   return sums;
 }
@@ -146,14 +177,14 @@ std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,
   std::vector<double> seen;
   for (const TrackingLine& line : lines) {
     const double f = line.order * mean_rate;
-    if (f < ratios.lowest_hz || f > kHighestHz || ratios.frames == 0) {
+    if (f < ratios.lowest_hz || f > ratios.highest_hz || ratios.frames == 0) {
       seen.push_back(line.visible);
       continue;
     }
     const auto bin = static_cast<std::size_t>(std::lround(f / ratios.bin_hz));
     double sum = 0.0;
-    for (std::size_t i = 0; i < ratios.frames; ++i) {
-      const double odds = line.visible * std::exp(BayesCode::log_factor(ratios.codes[i * ratios.bins + bin]));
+    for (const std::uint8_t code : ratios.of_bin(bin)) {
+      const double odds = line.visible * std::exp(BayesCode::log_factor(code));
       sum += odds / (odds + 1.0 - line.visible);
     }
     seen.push_back(sum / static_cast<double>(ratios.frames));

@@ -21,6 +21,7 @@ struct EventEvidence {
   std::size_t groups = 0, slips = 0, strengths = 0;
   std::vector<float> log_factor;
   std::vector<double> slip;   // relative offset of the fundamental; shared by all runs of one family
+  std::size_t elsewhere = 0;  // slips that were not looked at, for all of which the last one stands
   bool heard_at_all = false;  // false: nothing of the family could be looked at in this run
   double visibility = 1.0, turns = 0.0;
   [[nodiscard]] float& at(std::size_t g, std::size_t s, std::size_t a) {

@@ -45,6 +45,9 @@ struct LaneRanked {
 };
 LaneRanked lane_ranked(std::span<const float> lanes, std::size_t rank);
 LaneValues lane_rank(std::span<const float> lanes, std::size_t rank);  // the value alone
+// The first `count` values of the rows, interleaved.
+void interleave(const std::array<const float*, ranked_lanes>& rows, std::size_t count,
+                std::span<float> lanes);
 
 // Mean of exponentially distributed noise (the bins of one periodogram) that stays put when tones stand in
 // it (values zero or positive): block median / ln 2. For averaged spectra divide block_median() by

@@ -48,6 +48,7 @@ struct RatePrior {
   CurvePrior curve;
   double window_s = 0.5;    // of the spectra; longer for slow shafts, whose lines lie close together
   double lowest_hz = 55.0;  // lines below are not used
+  double highest_hz = 3600.0;  // lines above are not used; what is known to be of no use saves time
   double apart = 0.007;     // a path this far away is another one; wider where only low lines are heard
 };
 
@@ -55,7 +56,8 @@ enum class Certainty { sure, doubtful, lost };
 
 namespace tracking {
 struct Sound;
-}
+struct Heard;
+}  // namespace tracking
 
 struct FoundLine {
   TrackingLine line;
@@ -74,6 +76,8 @@ struct FoundAngle {
   double road_margin = 0.0;     // the same of those gear lines that lie on no engine order, nats/s
   double lead_per_s = 0.0;      // votes of all lines, as given, on the path less the mean beside it, nats/s
   std::vector<FoundLine> lines;
+  std::shared_ptr<const tracking::Heard>
+      heard;  // the sound along the track; nothing where a search was given up
 };
 
 // One recording under one stated speed; several sets of lines (the car in another gear, say) can be tried on
@@ -84,6 +88,8 @@ class AngleSearch {
   AngleSearch(std::span<const float> samples, double sample_rate, const RatePrior& prior);
   // Of a sound that is decimated already.
   AngleSearch(const tracking::Sound& decimated, const RatePrior& prior);
+  // The same, with a prior whose nominal rate is everywhere the same multiple of the rate found there.
+  AngleSearch(const tracking::Sound& decimated, const RatePrior& prior, const FoundAngle& in_step);
   ~AngleSearch();
   AngleSearch(AngleSearch&&) noexcept;
   AngleSearch& operator=(AngleSearch&&) noexcept;
@@ -97,6 +103,9 @@ class AngleSearch {
   // stop: once it is known to be lost, for those who have no use for what is found then.
   enum class IfLost { go_on, stop };
   [[nodiscard]] FoundAngle find(std::span<const TrackingLine> lines, IfLost if_lost = IfLost::go_on) const;
+  // Of some of the lines that `found` was found with: where they lead along its track, that is the angle.
+  [[nodiscard]] FoundAngle find_with_fewer(std::span<const TrackingLine> lines, const FoundAngle& found,
+                                           IfLost if_lost) const;
   // From now on without what is steady in step with another shaft (the engine at idle, for the road side).
   void remove_steady_orders(const AngleTrack& other);
 

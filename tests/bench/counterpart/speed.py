@@ -274,6 +274,11 @@ def distinct(lines):
     return [SimpleNamespace(**vars(line)) for line in out]
 
 
+def learn(lines, visibility):
+    for line, seen in zip(lines, visibility):
+        line.visible = min(0.9, max(0.02, 0.3 * line.visible + 0.7 * seen))
+
+
 PRIOR = dict(mean=-0.04, sd=0.04)  # of what a needle shows
 GRID = grid_between(-0.14, 0.065, 0.001)
 
@@ -305,12 +310,16 @@ class Search:
         for walk_sd in (0.006, 0.003):
             flat = self.sound.flat(track)
             ratios = line_ratios(flat)
-            for line, seen in zip(lines, seen_visibility(ratios, flat.mean_rate, lines)):
-                line.visible = min(0.9, max(0.02, 0.3 * line.visible + 0.7 * seen))
+            visibility = seen_visibility(ratios, flat.mean_rate, lines)
+            learn(lines, visibility)
             grid = grid_between(-0.02, 0.02, 0.0005)
             nats = votes_of(ratios, flat.mean_rate, lines, grid)
             deviation, sd, _ = Walk(nats, grid, ratios.step, walk_sd).path()
-            track = moved(flat, ratios, smooth_path(deviation, sd, 2e3))
+            deviation = smooth_path(deviation, sd, 2e3)
+            track = moved(flat, ratios, deviation)
+            if np.abs(deviation).max() <= 1e-3:  # a closer look would see the same again
+                learn(lines, visibility)
+                break
         return track
 
     def locked(self, track, lines):
