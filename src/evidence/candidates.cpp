@@ -144,18 +144,36 @@ TwoKinds excess_of(const Candidate& candidate, const Track& track, const std::ve
   return out;
 }
 
-// Whether the odd turns of a joint's shaft show half as much as its own lines, the even ones, or more. Then
-// something comes once per turn, and the joint can't be what makes them. Left out is the first turn, at which
-// any shaft lets the gears swell and fade.
+// Power over the background by turn of a joint's shaft, of which its own lines are the even ones; 0: not
+// seen.
+std::array<double, 9> turns_of(const std::vector<CombSeen>& lines) {
+  std::array<double, 9> power{};
+  for (const CombSeen& line : lines) {
+    const auto turn = static_cast<std::size_t>(std::lround(2.0 * line.harmonic) + line.side);
+    if (turn < power.size()) power[turn] = line.above_background.power_ratio();
+  }
+  return power;
+}
+
+// Whether the odd turns of a joint's shaft show half as much as lines between the even ones would that fall
+// off as these do. Then something comes once per turn, and the joint can't be what makes them. Left out is
+// the first turn, at which any shaft lets the gears swell and fade.
 bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
                                    const std::vector<HeardRun>& runs) {
-  return excess_of(candidate, track, runs,
-                   [](const CombSeen& line) {
-                     const bool first_turn = line.harmonic == 1.0 && line.side == -1;
-                     if (line.harmonic > 3.0 || first_turn) return Kind::left_out;
-                     return line.side == 0 ? Kind::one : Kind::other;
-                   })
-      .other_is_half_as_strong();
+  double odd = 0.0, between = 0.0;
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
+    if (!place) continue;
+    const auto turn =
+        turns_of(comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r],
+                           place->fundamental, candidate.modulation[r], candidate.slip, candidate.group));
+    for (const std::size_t t : {3, 5, 7}) {
+      if (turn[t - 1] <= 0.0 || turn[t] <= 0.0 || turn[t + 1] <= 0.0) continue;
+      odd += std::max(0.0, turn[t] - 1.0);
+      between += std::max(0.0, std::sqrt(turn[t - 1] * turn[t + 1]) - 1.0);
+    }
+  }
+  return odd > 0.5 * between;
 }
 
 void judge_joint_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
@@ -275,7 +293,6 @@ class Rivalry {
  public:
   static constexpr double missing_lines = 0.75;  // worth of a difference in factors, which lines missing make
   static constexpr double nothing_left = 2.0;    // nats
-  static constexpr double much = 15.0;           // nats
   static constexpr double evenly = 5.0;          // nats that lines all alike say for a tick
 
   Rivalry(std::vector<Candidate>& candidates, const std::vector<Track>& tracks,
@@ -337,7 +354,7 @@ class Rivalry {
     if (ticks_by_itself(other, other_left, one_left)) return -other_left;
     if (ticks_as_well_between(one, other)) return evenly;
     if (ticks_as_well_between(other, one)) return -evenly;
-    if (one_left < nothing_left && other_left < nothing_left && std::abs(fewer_missing) < much) {
+    if (one_left < nothing_left && other_left < nothing_left) {
       if (searched_less(one, other)) return std::max(fewer_missing, nothing_left);
       if (searched_less(other, one)) return std::min(fewer_missing, -nothing_left);
     }
@@ -355,7 +372,9 @@ class Rivalry {
   // How many strikes a turn of the tick's shaft the bearing's are, where they are a whole number in every run
   // in which both turn, and swell with that shaft's turns; else 0.
   [[nodiscard]] int whole_strikes(const Candidate& tick, const Candidate& bearing) const {
-    constexpr double whole = 0.0015, same_turns = 1e-3;
+    // Where the sizes are not known the rate is found to half a step of the search.
+    const double whole = bearing.knowledge == Knowledge::exact ? 0.0015 : 0.0025;
+    constexpr double same_turns = 1e-3;
     int strikes = 0;
     for (std::size_t r = 0; r < runs_.size(); ++r) {
       const double turn = tick.fundamental[r], rate = bearing.fundamental[r] * (1.0 + bearing.slip);
@@ -378,9 +397,13 @@ class Rivalry {
                             return turn % strikes == 0 ? Kind::one : Kind::other;
                           }).other_is_half_as_strong();
   }
+  // One that was looked for in one place, beside one of which nothing is known, and not much the worse: a
+  // tick never is, since of its lines each counts for less.
   [[nodiscard]] bool searched_less(std::size_t one, std::size_t other) const {
-    return candidates_[one].knowledge < candidates_[other].knowledge &&
-           candidates_[other].knowledge == Knowledge::nothing;
+    constexpr double much_worse = 0.6;
+    const Candidate &known = candidates_[one], &unknown = candidates_[other];
+    return known.knowledge < unknown.knowledge && unknown.knowledge == Knowledge::nothing &&
+           (known.fault == Fault::chipped_tooth || known.log_factor > much_worse * unknown.log_factor);
   }
 
   std::vector<Candidate>& candidates_;
