@@ -144,36 +144,53 @@ TwoKinds excess_of(const Candidate& candidate, const Track& track, const std::ve
   return out;
 }
 
-// Power over the background by turn of a joint's shaft, of which its own lines are the even ones; 0: not
-// seen.
-std::array<double, 9> turns_of(const std::vector<CombSeen>& lines) {
-  std::array<double, 9> power{};
+// By turn of a joint's shaft what stands above the background there, dB; the even turns are the joint's own.
+struct Turns {
+  std::map<long, double> even, odd;
+};
+
+Turns turns_of(const std::vector<CombSeen>& lines) {
+  Turns turns;
   for (const CombSeen& line : lines) {
-    const auto turn = static_cast<std::size_t>(std::lround(2.0 * line.harmonic) + line.side);
-    if (turn < power.size()) power[turn] = line.above_background.power_ratio();
+    const long turn = std::lround(2.0 * line.harmonic) + line.side;
+    (line.side == 0 ? turns.even : turns.odd)[turn] = line.above_background.value();
   }
-  return power;
+  return turns;
 }
 
-// Whether the odd turns of a joint's shaft show half as much as lines between the even ones would that fall
-// off as these do. Then something comes once per turn, and the joint can't be what makes them. Left out is
-// the first turn, at which any shaft lets the gears swell and fade.
+// What a line at an odd turn would have that falls off as the even ones do about it, as far as these are
+// seen.
+std::optional<double> between(const std::map<long, double>& even, long odd) {
+  const auto above = even.upper_bound(odd);
+  if (above == even.begin() || above == even.end()) return {};
+  const auto below = std::prev(above);
+  return std::lerp(
+      below->second, above->second,
+      static_cast<double>(odd - below->first) / static_cast<double>(above->first - below->first));
+}
+
+// Whether the odd turns of a joint's shaft show nearly as much as lines between the even ones would. Then
+// something comes once per turn, and the joint can't be what makes them. Left out is the first turn, at which
+// any shaft lets the gears swell and fade.
 bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
                                    const std::vector<HeardRun>& runs) {
-  double odd = 0.0, between = 0.0;
+  constexpr double nearly =
+      0.4;  // of the power: as if the weaker knock of a turn had a quarter of the stronger
+  const auto excess = [](double db) { return std::max(0.0, std::pow(10.0, db / 10.0) - 1.0); };
+  double shown = 0.0, expected = 0.0;
   for (std::size_t r = 0; r < runs.size(); ++r) {
     const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
     if (!place) continue;
-    const auto turn =
+    const Turns turns =
         turns_of(comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r],
                            place->fundamental, candidate.modulation[r], candidate.slip, candidate.group));
-    for (const std::size_t t : {3, 5, 7}) {
-      if (turn[t - 1] <= 0.0 || turn[t] <= 0.0 || turn[t + 1] <= 0.0) continue;
-      odd += std::max(0.0, turn[t] - 1.0);
-      between += std::max(0.0, std::sqrt(turn[t - 1] * turn[t + 1]) - 1.0);
-    }
+    for (const auto& [turn, db] : turns.odd)
+      if (const auto there = turn > 1 ? between(turns.even, turn) : std::nullopt) {
+        shown += excess(db);
+        expected += excess(*there);
+      }
   }
-  return odd > 0.5 * between;
+  return shown > nearly * expected;
 }
 
 void judge_joint_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {

@@ -81,6 +81,23 @@ TEST_CASE("a loud bearing fault is named, and a quieter recording of it changes 
         Approx(loud.suspects.front().probability.value()).margin(0.02));
 }
 
+TEST_CASE("a rolling element is named though of its bearing nothing is known") {
+  const Car car = heron();
+  SoundFault fault = head_bearing();
+  fault.fault = Fault::rolling_element;
+  const RunSound run = one_run(car, fault, 7);
+  Car told = car;
+  for (Bearing& bearing : told.bearings) {
+    if (bearing.id != fault.part) continue;
+    bearing.count.reset();
+    bearing.element_diameter = bearing.pitch_diameter = {};
+  }
+  const Diagnosis d = diagnose(told, {run});
+  REQUIRE_FALSE(d.suspects.empty());
+  CHECK(d.suspects.front().part == fault.part);
+  CHECK(d.suspects.front().fault == Fault::rolling_element);
+}
+
 TEST_CASE("a healthy car is given no fault") {
   const Car car = heron();
   CHECK(diagnose(car, {one_run(car, std::nullopt, 8)}).verdict != Verdict::fault_heard);

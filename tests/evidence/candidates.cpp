@@ -16,22 +16,24 @@ namespace {
 
 constexpr double rate_hz = 16000.0, seconds = 16.0, wheel_rate = 9.0;
 
-// Noise, and a knock that rings at 3 kHz so many times per wheel turn, at a steady speed that is known.
-HeardRun with_knocks(const Car& car, double per_wheel_turn, Turn turn = Turn::straight) {
+// Noise, and a knock that rings at 3 kHz so many times per wheel turn, every second one weaker or not at all,
+// at a steady speed that is known.
+HeardRun with_knocks(const Car& car, double per_wheel_turn, double every_second = 1.0) {
   test::Noise noise(11);
   std::vector<float> samples(static_cast<std::size_t>(rate_hz * seconds));
   for (float& sample : samples) sample = static_cast<float>(0.05 * noise.gaussian());
-  for (double at = 0.01; at < seconds - 0.1; at += 1.0 / (per_wheel_turn * wheel_rate)) {
+  bool second = false;
+  for (double at = 0.01; at < seconds - 0.1; at += 1.0 / (per_wheel_turn * wheel_rate), second = !second) {
+    const double strength = second ? 0.2 * every_second : 0.2;
     const auto first = static_cast<std::size_t>(at * rate_hz);
     for (std::size_t i = 0; i < 80; ++i) {
       const double t = static_cast<double>(i) / rate_hz;
       samples[first + i] +=
-          static_cast<float>(0.2 * std::exp(-t / 0.001) * std::sin(2.0 * std::numbers::pi * 3000.0 * t));
+          static_cast<float>(strength * std::exp(-t / 0.001) * std::sin(2.0 * std::numbers::pi * 3000.0 * t));
     }
   }
   Run run;
   run.gear = Gear{"3"};
-  run.turn = turn;
   Tracking tracking;
   tracking.wheel =
       integrate(std::vector<double>(static_cast<std::size_t>(seconds / 0.05) + 1, wheel_rate), 0.05);
@@ -56,6 +58,30 @@ TEST_CASE("a knock once per turn may be a chipped tooth, one three times per tur
   const double pinion = final_drive->driven_teeth / static_cast<double>(final_drive->driving_teeth);
   CHECK(most(car, "ring_and_pinion", Fault::chipped_tooth, with_knocks(car, pinion)) > 12.0);
   CHECK(most(car, "ring_and_pinion", Fault::chipped_tooth, with_knocks(car, 3.0 * pinion)) < 8.0);
+}
+
+TEST_CASE("a joint may knock unequally on both halves of its turn, a knock once per turn is no joint's") {
+  const auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/plover_live_axle_overdrive.toml");
+  REQUIRE(car);
+  const auto rates = shaft_rates(*car, {Gear{"3"}, Clutch::engaged});
+  REQUIRE(rates);
+  const double propshaft = std::abs(rates->at("propshaft").wheel);
+  const auto found = [&](double every_second) {
+    const std::vector<Candidate> candidates =
+        gather(*car, {with_knocks(*car, 2.0 * propshaft, every_second)});
+    double joint = -100.0, tick = -100.0;
+    for (const Candidate& c : candidates) {
+      if (c.fault == Fault::dry_joint) joint = std::max(joint, c.log_factor);
+      if (c.fault == Fault::chipped_tooth) tick = std::max(tick, c.log_factor);
+    }
+    return std::pair(joint, tick);
+  };
+  const auto [unequal, tick_then] = found(0.5);
+  CHECK(unequal > 12.0);
+  CHECK(unequal > tick_then);
+  const auto [joint_then, tick] = found(0.0);
+  CHECK(tick > 12.0);
+  CHECK(tick > joint_then);
 }
 
 TEST_CASE("a ball joint that clicks six times per turn of its wheel is heard as a dry joint") {
