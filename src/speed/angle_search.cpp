@@ -222,7 +222,7 @@ struct AngleSearch::State {
       const Path path = likeliest_path(now_votes, Likelihoods(now_votes, walk), walk);
       const std::vector<double> deviation = smooth_path(path, steady() ? 2e3 : 2e4);
       t.track = moved(now, now_ratios, deviation);
-      if (largest(deviation) > kNear) continue;
+      if (!steady() || largest(deviation) > kNear) continue;
       learn(t.lines, seen);  // what a closer look would see again
       break;
     }

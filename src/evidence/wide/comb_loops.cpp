@@ -24,6 +24,17 @@ constexpr std::size_t factors_at_once = 6;
   return mean_of(line.from, line.to, group, line.own_share) / local;
 }
 
+// The rows lie anywhere in tables larger than the caches: two cache lines on are asked for beforehand.
+[[gnu::always_inline]] inline void ask_for(const LineLook& line, std::size_t group) {
+  constexpr std::size_t ahead = 4 * lanes;
+  __builtin_prefetch(line.from + group + ahead);
+  __builtin_prefetch(line.to + group + ahead);
+  __builtin_prefetch(line.left_from + group + ahead);
+  __builtin_prefetch(line.left_to + group + ahead);
+  __builtin_prefetch(line.right_from + group + ahead);
+  __builtin_prefetch(line.right_to + group + ahead);
+}
+
 // Eight groups at as many strengths as a register holds of them.
 #ifdef __AVX512F__
 constexpr std::size_t side_by_side = 2;
@@ -47,6 +58,7 @@ constexpr std::size_t strength_rows = strengths / side_by_side;
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
 [[gnu::always_inline]] inline void multiply(Together (&product)[strength_rows], const LineLook& line,
                                             std::size_t group, float most_freedom, float line_cap) {
+  ask_for(line, group);
   const Together mean = repeated(over_background(line, group));
   const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
   const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
