@@ -12,10 +12,14 @@ def tempered(nats):
 
 
 def judged(catalogue, kinds, tones):
-    """Every fault with what is heard of it, no rival heard yet."""
-    candidates = []
+    """Every fault with what is heard of it, no rival heard yet. Parts that make the same lines are looked at once."""
+    candidates, looked_at = [], {}
     for family in catalogue["families"]:
-        c = SimpleNamespace(family=family, nats=0.0, slip=0.0, level=0.0, spectra=kinds[family["locked"]])
+        same = str([value for name, value in sorted(family.items()) if name != "part"])
+        if family["kind"] == "events" and family["part"] and same in looked_at:
+            candidates.append(SimpleNamespace(**{**vars(looked_at[same]), "family": family}))
+            continue
+        c = looked_at[same] = SimpleNamespace(family=family, nats=0.0, slip=0.0, level=0.0, spectra=kinds[family["locked"]])
         if family["kind"] == "events":
             c.nats, c.slip, c.group = combined(log_factors(c.spectra, family), family, c.spectra.turns)
             if family["fault"] == "chipped tooth":
@@ -74,11 +78,17 @@ def ticks_as_well_between(tick, bearing):
         return False
     strikes = b["fundamental"] * (1 + bearing.slip) / a["fundamental"]
     whole = round(strikes)
-    if whole < 3 or abs(strikes / whole - 1) > 0.0015 or abs(b["modulation"] / a["fundamental"] - 1) > 1e-3:
+    if whole < 3 or abs(strikes / whole - 1) > (0.0025 if b["knowledge"] else 0.0015) or abs(b["modulation"] / a["fundamental"] - 1) > 1e-3:
         return False
     turn, over = turns_seen(tick.spectra, a, tick.group)
     excess, own = np.maximum(0, over - 1), turn % whole == 0
     return own.any() and (~own).any() and excess[~own].mean() > 0.5 * excess[own].mean()
+
+
+def searched_less(known, unknown):
+    """One that was looked for in one place, beside one of which nothing is known, and not much the worse."""
+    return (known.family["knowledge"] < unknown.family["knowledge"] == 2 and
+            (known.family["fault"] == "chipped tooth" or known.nats > 0.6 * unknown.nats))
 
 
 def better(one, other):
@@ -96,10 +106,9 @@ def better(one, other):
     if ticks_as_well_between(other, one):
         return -5
     if one_left < 2 and other_left < 2:
-        a, b = one.family["knowledge"], other.family["knowledge"]
-        if a < b == 2:
+        if searched_less(one, other):
             return max(fewer_missing, 2)
-        if b < a == 2:
+        if searched_less(other, one):
             return min(fewer_missing, -2)
     return one_left - other_left + fewer_missing
 
