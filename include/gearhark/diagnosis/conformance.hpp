@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 6;
+inline constexpr int conformance = 7;
 
 }  // namespace gearhark
