@@ -253,8 +253,9 @@ PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
 void PlacedComb::place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
                        const EnvelopeSpectra& spectra, const Level& level,
                        std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
-  // Side lines stand for themselves where the line beside them is hidden by what a sound car does.
-  constexpr float beside_hidden = 14.0f;
+  // A line that is hidden by what a sound car does may be as strong as a line can be; so much then its sides
+  // add.
+  constexpr float beside_hidden = 28.0f;
   const bool flanked = modulation != 0.0;
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;

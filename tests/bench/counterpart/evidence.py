@@ -210,7 +210,7 @@ def log_factors(spectra, family, explained=None, slip=None):
             total = nats[:, plain].sum(axis=1)
             for one in flanked:
                 carrier, sides = nats[:, one & main].sum(axis=1), nats[:, one & ~main].sum(axis=1)
-                alone = np.where(masked[:, one & main].any(axis=1), 14, 0.5)[:, None, None]
+                alone = np.where(masked[:, one & main].any(axis=1), 28, 0.5)[:, None, None]
                 total += carrier + np.minimum(sides, 2 * np.maximum(carrier, 0) + alone)
             by_width.append(total)
             any_heard |= usable.any()
