@@ -248,7 +248,7 @@ struct AngleSearch::State {
     }
   }
 
-  // What sharpen() and lock() would find of lines along a track that others led to.
+  // About what sharpen() and lock() would find of lines along a track that others led to.
   static void learn_along(const Heard& heard, const std::vector<FoundLine>& others, Tracked& t) {
     const std::vector<double> seen = seen_visibility(heard.ratios, heard.flat.mean_rate, t.lines);
     for (int pass = 0; pass < 2; ++pass) learn(t.lines, seen);

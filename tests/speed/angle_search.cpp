@@ -143,6 +143,26 @@ TEST_CASE("the car's own lines carry more evidence than those of another") {
   CHECK(search.evidence_per_s(lines_of_car()) > search.evidence_per_s(other) + 1.5);
 }
 
+TEST_CASE("the gears alone are put at the angle that all lines led to, unless they lead elsewhere") {
+  const auto samples = synthetic::sound(10.0, kRate, kCar, 0.1, steady);
+  const AngleSearch search(samples, kRate, synthetic::steady_prior(10.0, 10.5));
+  std::vector<TrackingLine> gears = lines_of_car();
+  std::erase_if(gears, [](const TrackingLine& line) { return line.source != LineSource::gear; });
+  FoundAngle all = search.find(lines_of_car());
+  const FoundAngle alone = search.find(gears),
+                   along = search.find_with_fewer(gears, all, AngleSearch::IfLost::go_on);
+  CHECK(along.heard == all.heard);
+  CHECK(along.track.mean_rate() == Approx(alone.track.mean_rate()).epsilon(1e-4));
+  CHECK(along.certainty == alone.certainty);
+  REQUIRE(along.lines.size() == alone.lines.size());
+  for (std::size_t i = 0; i < along.lines.size(); ++i)  // a track that is locked already shows more of them
+    CHECK(along.lines[i].visible == Approx(alone.lines[i].visible).margin(0.2));
+  for (double& turns : all.track.turns) turns *= 1.02;
+  const FoundAngle elsewhere = search.find_with_fewer(gears, all, AngleSearch::IfLost::go_on);
+  CHECK(elsewhere.heard != all.heard);
+  CHECK(elsewhere.track.mean_rate() == alone.track.mean_rate());
+}
+
 TEST_CASE("a recording too short for a single spectrum is lost, not broken") {
   const std::vector<float> samples(800, 0.1f);
   const AngleSearch search(samples, kRate, synthetic::steady_prior(0.1, 10.0));
