@@ -253,8 +253,7 @@ PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
 void PlacedComb::place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
                        const EnvelopeSpectra& spectra, const Level& level,
                        std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
-  // A line that is hidden by what a sound car does may be as strong as a line can be; so much then its sides
-  // add.
+  // Hidden by what a sound car does, a line may be as strong as can be; its sides then add as much.
   constexpr float beside_hidden = 28.0f;
   const bool flanked = modulation != 0.0;
   for (const CombLine& line : comb) {
