@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 7;
+inline constexpr int conformance = 8;
 
 }  // namespace gearhark
