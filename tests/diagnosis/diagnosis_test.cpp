@@ -2,10 +2,13 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <numbers>
 #include <random>
 #include <set>
 
 #include "../heron.hpp"
+#include "../noise.hpp"
+#include "gearhark/car/driveline.hpp"
 #include "gearhark/diagnosis/explain.hpp"
 #include "gearhark/synthesis/synthesis.hpp"
 
@@ -54,6 +57,38 @@ RunSound noise(double duration_s, Run run) {
   for (float& s : sound.recording.samples)
     s = static_cast<float>(static_cast<double>(engine()) / 4294967296.0 - 0.5) * 0.1f;
   return sound;
+}
+
+// Noise, an engine's orders at a steady speed, and two unequal knocks per turn of the propshaft, each on the
+// next sample.
+RunSound engine_and_knocks(const Car& car, double knock) {
+  constexpr double rate_hz = 16000.0, seconds = 14.0, wheel_rate = 9.0, reading_high = 1.03;
+  const auto rates = shaft_rates(car, {Gear{"3"}, Clutch::engaged});
+  REQUIRE(rates);
+  const double between_knocks = 0.5 / (std::abs(rates->at("propshaft").wheel) * wheel_rate),
+               half_order = 0.5 * std::abs(rates->at("engine").wheel) * wheel_rate;
+  RunSound run{third_gear(3.6 * reading_high * wheel_rate * car.tyre.rolling_circumference.value()), {}};
+  run.recording.sample_rate = rate_hz;
+  std::vector<float>& samples = run.recording.samples;
+  samples.resize(static_cast<std::size_t>(seconds * rate_hz));
+  test::Noise noise(11);
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    double sample = 0.05 * noise.gaussian();
+    for (int h = 1; h <= 12; ++h)
+      sample += 0.06 / std::sqrt(h) *
+                std::sin(2.0 * std::numbers::pi * half_order * h * static_cast<double>(i) / rate_hz + h * h);
+    samples[i] = static_cast<float>(sample);
+  }
+  bool second = false;
+  for (double at = 0.01; at < seconds - 0.1; at += between_knocks, second = !second) {
+    const auto first = static_cast<std::size_t>(at * rate_hz);
+    for (std::size_t i = 0; i < 80; ++i) {
+      const double t = static_cast<double>(i) / rate_hz;
+      samples[first + i] += static_cast<float>((second ? 0.5 : 1.0) * knock * std::exp(-t / 0.001) *
+                                               std::sin(2.0 * std::numbers::pi * 3000.0 * t));
+    }
+  }
+  return run;
 }
 
 double total(const Diagnosis& d) {
@@ -108,6 +143,16 @@ TEST_CASE("noise without a car in it is no ground for any verdict") {
   const Diagnosis d = diagnose(car, {noise(12.0, third_gear(65.0))});
   CHECK(d.verdict == Verdict::cannot_tell);
   CHECK_FALSE(d.reason.empty());
+}
+
+TEST_CASE("a knock held to its shaft confirms a speed that the engine alone leaves in doubt") {
+  const auto car = load_car(std::string(GEARHARK_SOURCE_DIR) + "/models/plover_live_axle_overdrive.toml");
+  REQUIRE(car);
+  const Diagnosis knocking = diagnose(*car, {engine_and_knocks(*car, 0.3)});
+  REQUIRE(knocking.runs.size() == 1);
+  CHECK(knocking.runs.front().tracking.certainty == Certainty::doubtful);
+  CHECK(knocking.verdict == Verdict::fault_heard);
+  CHECK(diagnose(*car, {engine_and_knocks(*car, 0.0)}).verdict == Verdict::cannot_tell);
 }
 
 TEST_CASE("a second of sound is too little, and says so") {
