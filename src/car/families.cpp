@@ -85,6 +85,7 @@ void exact_bearing(Building& b, const BearingState& s) {
 void partly_known_bearing(Building& b, const BearingState& s) {
   const Filling filling = usual_filling(s.bearing.element);
   const int few = s.bearing.count.value_or(fewest_elements), many = s.bearing.count.value_or(most_elements);
+  const Knowledge knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
   const Rate rolling = s.rings.inner - s.rings.outer;
   for (const Fault fault : {Fault::outer_race, Fault::inner_race}) {
     const bool outer = fault == Fault::outer_race;
@@ -95,7 +96,7 @@ void partly_known_bearing(Building& b, const BearingState& s) {
                             race_slip(s.bearing, fault, gamma));
     f.geometry_low = per_turn(few, outer ? filling.most : filling.least) / base;
     f.geometry_high = per_turn(many, outer ? filling.least : filling.most) / base;
-    f.knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
+    f.knowledge = knowledge;
   }
   const auto spin = [](double gamma) { return 1.0 / gamma - gamma; };
   const double least = filling.least / many, most = filling.most / few, gamma = (least + most) / 2.0;
@@ -103,7 +104,7 @@ void partly_known_bearing(Building& b, const BearingState& s) {
   Family& element = add_bearing(b, s, Fault::rolling_element, rolling * spin(gamma), cage, cage_lag);
   element.geometry_low = filling.smallest_cosine * spin(most) / spin(gamma);
   element.geometry_high = spin(least) / spin(gamma);
-  element.knowledge = s.bearing.count ? Knowledge::count_only : Knowledge::nothing;
+  element.knowledge = knowledge;
 }
 
 void bearing_families(Building& b) {

@@ -110,39 +110,28 @@ void judge_events(Candidate& candidate, const Track& track, const std::vector<He
     }
 }
 
-// Of a comb's lines in all runs, the mean of what stands above the background, in two kinds.
+// What is seen of a comb in each run in which the part turns.
+std::vector<std::vector<CombSeen>> seen_in(const Candidate& candidate, const Track& track,
+                                           const std::vector<HeardRun>& runs) {
+  std::vector<std::vector<CombSeen>> seen;
+  for (std::size_t r = 0; r < runs.size(); ++r)
+    if (const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt)
+      seen.push_back(comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r],
+                               place->fundamental, candidate.modulation[r], candidate.slip, candidate.group));
+  return seen;
+}
+
+double excess_of(Decibels above_background) { return std::max(0.0, above_background.power_ratio() - 1.0); }
+
 struct MeanExcess {
   double sum = 0.0;
   int lines = 0;
+  void add(Decibels above_background) {
+    sum += excess_of(above_background);
+    ++lines;
+  }
   [[nodiscard]] double mean() const { return lines > 0 ? sum / lines : 0.0; }
 };
-struct TwoKinds {
-  MeanExcess one, other;
-  [[nodiscard]] bool other_is_half_as_strong() const {
-    return one.lines > 0 && other.lines > 0 && other.mean() > 0.5 * one.mean();
-  }
-};
-enum class Kind { one, other, left_out };
-
-template <class KindOf>
-TwoKinds excess_of(const Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs,
-                   KindOf kind_of_line) {
-  TwoKinds out;
-  for (std::size_t r = 0; r < runs.size(); ++r) {
-    const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
-    if (!place) continue;
-    for (const CombSeen& line :
-         comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r], place->fundamental,
-                   candidate.modulation[r], candidate.slip, candidate.group)) {
-      const Kind kind = kind_of_line(line);
-      if (kind == Kind::left_out) continue;
-      MeanExcess& excess = kind == Kind::one ? out.one : out.other;
-      excess.sum += std::max(0.0, line.above_background.power_ratio() - 1.0);
-      ++excess.lines;
-    }
-  }
-  return out;
-}
 
 // By turn of a joint's shaft what stands above the background there, dB; the even turns are the joint's own.
 struct Turns {
@@ -174,20 +163,15 @@ std::optional<double> between(const std::map<long, double>& even, long odd) {
 // any shaft lets the gears swell and fade.
 bool odd_turns_stand_by_themselves(const Candidate& candidate, const Track& track,
                                    const std::vector<HeardRun>& runs) {
-  constexpr double nearly =
-      0.4;  // of the power: as if the weaker knock of a turn had a quarter of the stronger
-  const auto excess = [](double db) { return std::max(0.0, std::pow(10.0, db / 10.0) - 1.0); };
+  // Of the power: as if the weaker knock of a turn had a quarter of the stronger.
+  constexpr double nearly = 0.4;
   double shown = 0.0, expected = 0.0;
-  for (std::size_t r = 0; r < runs.size(); ++r) {
-    const auto place = track.family[r] ? place_of(*track.family[r], runs[r]) : std::nullopt;
-    if (!place) continue;
-    const Turns turns =
-        turns_of(comb_seen(spectra_for(*place->spectra, candidate.fault), *track.family[r],
-                           place->fundamental, candidate.modulation[r], candidate.slip, candidate.group));
+  for (const auto& lines : seen_in(candidate, track, runs)) {
+    const Turns turns = turns_of(lines);
     for (const auto& [turn, db] : turns.odd)
       if (const auto there = turn > 1 ? between(turns.even, turn) : std::nullopt) {
-        shown += excess(db);
-        expected += excess(*there);
+        shown += excess_of(Decibels::already(db));
+        expected += excess_of(Decibels::already(*there));
       }
   }
   return shown > nearly * expected;
@@ -409,10 +393,12 @@ class Rivalry {
   [[nodiscard]] bool ticks_as_well_between(std::size_t tick, std::size_t bearing) const {
     if (candidates_[tick].fault != Fault::chipped_tooth) return false;
     const int strikes = whole_strikes(candidates_[tick], candidates_[bearing]);
-    return strikes > 0 && excess_of(candidates_[tick], tracks_[tick], runs_, [&](const CombSeen& line) {
-                            const auto turn = static_cast<int>(std::lround(line.harmonic));
-                            return turn % strikes == 0 ? Kind::one : Kind::other;
-                          }).other_is_half_as_strong();
+    if (strikes == 0) return false;
+    MeanExcess at_strikes, beside;
+    for (const auto& lines : seen_in(candidates_[tick], tracks_[tick], runs_))
+      for (const CombSeen& line : lines)
+        (std::lround(line.harmonic) % strikes == 0 ? at_strikes : beside).add(line.above_background);
+    return at_strikes.lines > 0 && beside.lines > 0 && beside.mean() > 0.5 * at_strikes.mean();
   }
   // One that was looked for in one place, beside one of which nothing is known, and not much the worse: a
   // tick never is, since of its lines each counts for less.

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "../heron.hpp"
+#include "../knocks.hpp"
 #include "../noise.hpp"
 #include "gearhark/car/driveline.hpp"
 #include "gearhark/diagnosis/explain.hpp"
@@ -65,7 +66,7 @@ RunSound engine_and_knocks(const Car& car, double knock) {
   constexpr double rate_hz = 16000.0, seconds = 14.0, wheel_rate = 9.0, reading_high = 1.03;
   const auto rates = shaft_rates(car, {Gear{"3"}, Clutch::engaged});
   REQUIRE(rates);
-  const double between_knocks = 0.5 / (std::abs(rates->at("propshaft").wheel) * wheel_rate),
+  const double knocks = 2.0 * std::abs(rates->at("propshaft").wheel) * wheel_rate,
                half_order = 0.5 * std::abs(rates->at("engine").wheel) * wheel_rate;
   RunSound run{third_gear(3.6 * reading_high * wheel_rate * car.tyre.rolling_circumference.value()), {}};
   run.recording.sample_rate = rate_hz;
@@ -79,15 +80,7 @@ RunSound engine_and_knocks(const Car& car, double knock) {
                 std::sin(2.0 * std::numbers::pi * half_order * h * static_cast<double>(i) / rate_hz + h * h);
     samples[i] = static_cast<float>(sample);
   }
-  bool second = false;
-  for (double at = 0.01; at < seconds - 0.1; at += between_knocks, second = !second) {
-    const auto first = static_cast<std::size_t>(at * rate_hz);
-    for (std::size_t i = 0; i < 80; ++i) {
-      const double t = static_cast<double>(i) / rate_hz;
-      samples[first + i] += static_cast<float>((second ? 0.5 : 1.0) * knock * std::exp(-t / 0.001) *
-                                               std::sin(2.0 * std::numbers::pi * 3000.0 * t));
-    }
-  }
+  test::add_knocks(samples, rate_hz, knocks, knock, 0.5);
   return run;
 }
 

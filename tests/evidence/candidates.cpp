@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <numbers>
 
 #include "../heron.hpp"
+#include "../knocks.hpp"
 #include "../noise.hpp"
 #include "gearhark/car/driveline.hpp"
 #include "gearhark/evidence/heard_run.hpp"
@@ -22,16 +22,7 @@ HeardRun with_knocks(const Car& car, double per_wheel_turn, double every_second 
   test::Noise noise(11);
   std::vector<float> samples(static_cast<std::size_t>(rate_hz * seconds));
   for (float& sample : samples) sample = static_cast<float>(0.05 * noise.gaussian());
-  bool second = false;
-  for (double at = 0.01; at < seconds - 0.1; at += 1.0 / (per_wheel_turn * wheel_rate), second = !second) {
-    const double strength = second ? 0.2 * every_second : 0.2;
-    const auto first = static_cast<std::size_t>(at * rate_hz);
-    for (std::size_t i = 0; i < 80; ++i) {
-      const double t = static_cast<double>(i) / rate_hz;
-      samples[first + i] +=
-          static_cast<float>(strength * std::exp(-t / 0.001) * std::sin(2.0 * std::numbers::pi * 3000.0 * t));
-    }
-  }
+  test::add_knocks(samples, rate_hz, per_wheel_turn * wheel_rate, 0.2, every_second);
   Run run;
   run.gear = Gear{"3"};
   Tracking tracking;

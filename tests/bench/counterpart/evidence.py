@@ -155,7 +155,7 @@ def window_of(order, width, spectra, bins, explained):
     if explained is not None:
         low, high = order * (1 - 0.5 * width), order * (1 + 0.5 * width)
         free = ~((high[..., None] >= explained[:, 0]) & (low[..., None] <= explained[:, 1])).any(axis=-1)
-    return begin, end, gap, flank, free, masked & free, usable & ~masked & free
+    return begin, end, gap, flank, masked & free, usable & ~masked & free
 
 
 def lines_over_background(sums, free, window):
@@ -201,7 +201,7 @@ def log_factors(spectra, family, explained=None, slip=None):
         by_width = []
         for width in WIDTHS.get(family["fault"], (0.0012, 0.004, 0.010)):
             window = window_of(order, width, spectra, len(sums) - 1, explained)
-            begin, end, _, _, _, masked, usable = window
+            begin, end, _, _, masked, usable = window
             usable = each_line_once(begin, end, usable)
             over, freedom = lines_over_background(sums, free, window)
             excess = (STRENGTHS * power[:, None] / (end - begin)[..., None])[..., None, :]
