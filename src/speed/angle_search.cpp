@@ -103,8 +103,10 @@ double margin_of(const Ratios& ratios, double mean_rate, const std::vector<Track
   return votes.on - votes.best_beside;
 }
 
-std::vector<TrackingLine> without_machines(std::vector<TrackingLine> lines) {
-  std::erase_if(lines, [](const auto& line) { return line.source == LineSource::machine; });
+std::vector<TrackingLine> without_loud_parts(std::vector<TrackingLine> lines) {
+  std::erase_if(lines, [](const auto& line) {
+    return line.source == LineSource::machine || line.source == LineSource::knock;
+  });
   return lines;
 }
 
@@ -382,7 +384,7 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in, IfLost if_l
   } else {
     tracked.track = s.walk(lines, found);
     if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
-    tracked.lines = without_machines(lines);
+    tracked.lines = without_loud_parts(lines);
     s.sharpen(tracked);
     s.lock(tracked);
   }
@@ -401,7 +403,7 @@ FoundAngle AngleSearch::find_with_fewer(std::span<const TrackingLine> lines_in, 
   const AngleTrack led_to = s.walk(lines, found);
   if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
   if (!nearly_same(led_to, with_all.track)) return find(lines_in, if_lost);
-  Tracked tracked{with_all.track, without_machines(lines), {}, 0};
+  Tracked tracked{with_all.track, without_loud_parts(lines), {}, 0};
   s.learn_along(*with_all.heard, with_all.lines, tracked);
   found.heard = with_all.heard;
   s.measure(tracked, lines, found);

@@ -111,6 +111,22 @@ TEST_CASE("a generator louder than everything else is not taken for the engine o
   CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
 }
 
+// Of fourth gear a knock once per turn made second, where the engine turns twice as fast and has half orders.
+TEST_CASE("a chipped tooth louder than everything else is not taken for the engine or another gear") {
+  const auto seed = GENERATE(as<std::uint64_t>(), 4, 22, 44, 58, 62);
+  const Driven sound_car = driven(seed, Course::steady);
+  const auto& pairs = sound_car.car.pairs;
+  const auto pair = std::find_if(pairs.begin(), pairs.end(), [&](const GearPair& p) {
+    return p.selected_by == sound_car.gears[sound_car.gear];
+  });
+  REQUIRE(pair != pairs.end());
+  const Driven run = driven(seed, Course::steady, loud(pair->id, Fault::chipped_tooth));
+  const Tracking found = tracked(run, run.gear);
+  CHECK(found.gear == run.gears[run.gear]);
+  CHECK(found.certainty != Certainty::lost);
+  CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
+}
+
 TEST_CASE("the turns of a lumpy tyre are not taken for those of an idling engine") {
   const auto seed = GENERATE(as<std::uint64_t>(), 3, 10);
   const Driven run = driven(seed, Course::steady, loud("tyre_fl", Fault::uneven_wear));

@@ -16,8 +16,9 @@ namespace gearhark {
 
 // What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order of its own
 // tyre; learnt: heard at exactly this order in other runs of the car; machine: driven by a belt that slips,
-// so that it helps to find the path but not to place it exactly.
-enum class LineSource { engine, gear, tread, learnt, machine };
+// so that it helps to find the path but not to place it exactly; knock: of a shaft once a turn, with so many
+// overtones that one lies near any other line, so that it only helps to find the path, too.
+enum class LineSource { engine, gear, tread, learnt, machine, knock };
 
 // A line that may be audible.
 struct TrackingLine {
@@ -46,10 +47,10 @@ struct RatePrior {
   Steadiness steadiness = Steadiness::steady;
   PathShape shape = PathShape::free_walk;
   CurvePrior curve;
-  double window_s = 0.5;    // of the spectra; longer for slow shafts, whose lines lie close together
-  double lowest_hz = 55.0;  // lines below are not used
+  double window_s = 0.5;       // of the spectra; longer for slow shafts, whose lines lie close together
+  double lowest_hz = 55.0;     // lines below are not used
   double highest_hz = 3600.0;  // lines above are not used; what is known to be of no use saves time
-  double apart = 0.007;     // a path this far away is another one; wider where only low lines are heard
+  double apart = 0.007;        // a path this far away is another one; wider where only low lines are heard
 };
 
 enum class Certainty { sure, doubtful, lost };

@@ -1,0 +1,92 @@
+#include "loud_parts.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "gearhark/car/driveline.hpp"
+
+namespace gearhark::tracking {
+namespace {
+
+constexpr int kOvertones = 24;
+constexpr double kVisible = 0.35;  // share of them that stand out where a part is loud
+constexpr double kSlipStep = 0.002;
+// Nats/s, of 12 synthesised runs with a loud generator and 60 road tests of all kinds: loud ones explained 25
+// to 85 more and their votes alone, at one rate throughout, came to -1 or more; three quarters of the others
+// stayed below, which saves the search.
+constexpr double kAudible = -2.0, kBetter = 4.0;
+
+// A knock is short and rings in the housing, so its turns sound much further up. Of 72 synthesised runs with
+// a chipped tooth 12 dB above all else the speed was found in 55 without this and in 66 with it; nine in ten
+// explained more than this, and of 240 practice runs 10.
+constexpr int kKnockOvertones = 80;
+constexpr double kKnockBetter = 20.0;
+
+std::vector<TrackingLine> turns_of(double order, LineSource source) {
+  std::vector<TrackingLine> lines;
+  for (int k = 1; k <= (source == LineSource::knock ? kKnockOvertones : kOvertones); ++k)
+    lines.push_back({k * order, kVisible, source, kNoOrigin});
+  return lines;
+}
+
+std::vector<TrackingLine> together(std::vector<TrackingLine> lines, const std::vector<TrackingLine>& more) {
+  lines.insert(lines.end(), more.begin(), more.end());
+  return lines;
+}
+
+// Empty: what is known explains the sound as well without this machine.
+std::vector<TrackingLine> if_heard(const AngleSearch& search, const Line& turn,
+                                   const std::vector<TrackingLine>& known) {
+  const double order = std::abs(turn.rate.wheel);
+  std::vector<TrackingLine> chosen;
+  if (search.most_votes_per_s(turns_of(order, LineSource::machine), turn.low, turn.high) < kAudible)
+    return chosen;
+  double best = search.evidence_per_s(known) + kBetter;
+  for (double slip = turn.low; slip <= turn.high + 1e-9; slip += kSlipStep) {
+    const std::vector<TrackingLine> turns = turns_of(order * (1.0 + slip), LineSource::machine);
+    const double evidence = search.evidence_per_s(together(known, turns));
+    if (evidence <= best) continue;
+    best = evidence;
+    chosen = turns;
+  }
+  return chosen;
+}
+
+// Rates at which a tooth of this car comes into mesh once, in turns of a wheel.
+std::vector<double> tooth_orders(const Car& car, const DriveState& state) {
+  std::vector<double> orders;
+  const auto rates = shaft_rates(car, state);
+  if (!rates) return orders;
+  for (const Family& family : fault_families(car, state, *rates)) {
+    const double order = std::abs(family.base.wheel);
+    const auto same = [&](double other) { return std::abs(other - order) < 1e-4 * order; };
+    if (family.fault == Fault::chipped_tooth && order > 0.0 &&
+        std::none_of(orders.begin(), orders.end(), same))
+      orders.push_back(order);
+  }
+  return orders;
+}
+
+}  // namespace
+
+void add_loud_machines(const AngleSearch& search, CarLines& lines) {
+  for (const Line& line : lines.predicted)
+    if (line.kind == LineKind::machine_turn && line.harmonic == 1 && line.rate.wheel != 0.0)
+      lines.wheel = together(lines.wheel, if_heard(search, line, lines.wheel));
+}
+
+void add_loud_knock(const AngleSearch& search, const Car& car, const DriveState& state, CarLines& lines) {
+  std::vector<TrackingLine> chosen;
+  double best = search.evidence_per_s(lines.wheel) + kKnockBetter;
+  for (const double order : tooth_orders(car, state)) {
+    const std::vector<TrackingLine> turns = turns_of(order, LineSource::knock);
+    if (search.most_votes_per_s(turns, 0.0, 0.0) < kAudible) continue;
+    const double evidence = search.evidence_per_s(together(lines.wheel, turns));
+    if (evidence <= best) continue;
+    best = evidence;
+    chosen = turns;
+  }
+  lines.wheel = together(std::move(lines.wheel), chosen);
+}
+
+}  // namespace gearhark::tracking
