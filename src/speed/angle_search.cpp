@@ -179,8 +179,9 @@ struct Tracked {
 struct AngleSearch::State {
   Sound sound;
   RatePrior prior;
-  FlatSound flat;  // by the nominal rate
-  Ratios ratios;   // of flat
+  FlatSound flat;                     // by the nominal rate
+  Ratios ratios;                      // of flat
+  std::optional<SummedVotes> summed;  // of ratios
   [[nodiscard]] double seconds() const { return static_cast<double>(ratios.frames) * ratios.frame_step_s; }
   [[nodiscard]] Votes votes(std::span<const TrackingLine> lines) const {
     return cast_votes(ratios, flat.mean_rate, lines, grid_between(prior.low, prior.high, 0.001));
@@ -193,6 +194,7 @@ struct AngleSearch::State {
   void use(FlatSound new_flat) {
     flat = std::move(new_flat);
     ratios = line_ratios(flat, framing_of(prior));
+    summed.emplace(ratios);
   }
 
   // The first pass about the stated rate.
@@ -367,8 +369,7 @@ double AngleSearch::evidence_per_s(std::span<const TrackingLine> lines) const {
 
 double AngleSearch::most_votes_per_s(std::span<const TrackingLine> lines, double low, double high) const {
   const Grid grid = grid_between(state_->prior.low + low, state_->prior.high + high, 0.001);
-  const std::vector<double> sums =
-      summed_votes(state_->ratios, state_->flat.mean_rate, distinct(lines), grid);
+  const std::vector<double> sums = state_->summed->of(state_->flat.mean_rate, distinct(lines), grid);
   return *std::max_element(sums.begin(), sums.end()) / state_->seconds();
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "gearhark/car/driveline.hpp"
 
@@ -77,12 +78,13 @@ void add_loud_machines(const AngleSearch& search, CarLines& lines) {
 
 void add_loud_knock(const AngleSearch& search, const Car& car, const DriveState& state, CarLines& lines) {
   std::vector<TrackingLine> chosen;
-  double best = search.evidence_per_s(lines.wheel) + kKnockBetter;
+  std::optional<double> best;
   for (const double order : tooth_orders(car, state)) {
     const std::vector<TrackingLine> turns = turns_of(order, LineSource::knock);
     if (search.most_votes_per_s(turns, 0.0, 0.0) < kAudible) continue;
+    if (!best) best = search.evidence_per_s(lines.wheel) + kKnockBetter;
     const double evidence = search.evidence_per_s(together(lines.wheel, turns));
-    if (evidence <= best) continue;
+    if (evidence <= *best) continue;
     best = evidence;
     chosen = turns;
   }

@@ -4,22 +4,40 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <deque>
+#include <limits>
 
 #include "wide/wide.hpp"
 
 namespace gearhark::tracking {
 namespace {
 
-using CodeTable = std::array<float, 256>;
-
-// The vote of a line with prior visibility p for every code.
+// The vote of a line with prior visibility p.
 CodeTable vote_table(double p) {
+  static const std::array<double, 256> factors = [] {
+    std::array<double, 256> all{};
+    for (std::size_t c = 0; c < all.size(); ++c)
+      all[c] = std::exp(BayesCode::log_factor(static_cast<std::uint8_t>(c)));
+    return all;
+  }();
   CodeTable table{};
   for (std::size_t c = 0; c < table.size(); ++c)
-    table[c] = static_cast<float>(
-        kVoteWeight * std::log(1.0 - p + p * std::exp(BayesCode::log_factor(static_cast<std::uint8_t>(c)))));
+    table[c] = static_cast<float>(kVoteWeight * std::log(1.0 - p + p * factors[c]));
   return table;
 }
+
+// Many lines are as likely to be visible; for each likelihood one table.
+class VoteTables {
+ public:
+  const CodeTable& operator()(double visible) {
+    for (const auto& [p, table] : tables_)
+      if (p == visible) return table;
+    return tables_.emplace_back(visible, vote_table(visible)).second;
+  }
+
+ private:
+  std::deque<std::pair<double, CodeTable>> tables_;
+};
 
 // Random-walk kernel between two frames, in grid steps; symmetric, sums to 1.
 std::vector<double> walk_kernel(double sd_steps) {
@@ -137,10 +155,11 @@ Likelihoods::Likelihoods(const Votes& votes, const WalkSettings& walk)
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid) {
   Votes votes{grid, ratios.frames, ratios.frame_step_s, std::vector<float>(ratios.frames * grid.size)};
-  std::vector<CodeTable> tables;
+  VoteTables table_of;
+  std::vector<const CodeTable*> tables;
   std::vector<LineBins> bins;
   for (const TrackingLine& line : lines) {
-    tables.push_back(vote_table(line.visible));
+    tables.push_back(&table_of(line.visible));
     bins.push_back(bins_of(line, ratios, mean_rate, grid));
   }
   std::vector<FewFrames> by_step(grid.size);
@@ -148,28 +167,38 @@ Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const Trackin
     const std::size_t count = std::min(few_frames, ratios.frames - first);
     std::fill(by_step.begin(), by_step.end(), FewFrames{});
     for (std::size_t l = 0; l < lines.size(); ++l)
-      add_votes(ratios, first, count, tables[l], bins[l], by_step);
+      add_votes(ratios, first, count, *tables[l], bins[l], by_step);
     for (std::size_t i = 0; i < count; ++i)
       for (std::size_t j = 0; j < grid.size; ++j) votes.nats[(first + i) * grid.size + j] = by_step[j][i];
   }
   return votes;
 }
 
+SummedVotes::Sums& SummedVotes::at(double visible) {
+  for (Sums& sums : sums_)
+    if (sums.visible == visible) return sums;
+  constexpr double not_summed = std::numeric_limits<double>::quiet_NaN();
+  return sums_.emplace_back(
+      Sums{visible, vote_table(visible), std::vector<double>(ratios_->bins, not_summed)});
+}
+
+std::vector<double> SummedVotes::of(double mean_rate, std::span<const TrackingLine> lines, const Grid& grid) {
+  std::vector<double> out(grid.size, 0.0);
+  for (const TrackingLine& line : lines) {
+    const LineBins bins = bins_of(line, *ratios_, mean_rate, grid);
+    Sums& sums = at(line.visible);
+    for (std::size_t j = bins.from; j < bins.to; ++j) {
+      double& sum = sums.of_bin[bins.bin[j]];
+      if (std::isnan(sum)) sum = sum_of_votes(ratios_->of_bin(bins.bin[j]), sums.table);
+      out[j] += sum;
+    }
+  }
+  return out;
+}
+
 std::vector<double> summed_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                                  const Grid& grid) {
-  std::vector<double> sums(grid.size, 0.0);
-  std::vector<double> by_bin;
-  for (const TrackingLine& line : lines) {
-    const LineBins at = bins_of(line, ratios, mean_rate, grid);
-    if (at.from >= at.to) continue;
-    const CodeTable table = vote_table(line.visible);
-    const std::uint32_t first = at.bin[at.from];
-    by_bin.clear();
-    for (std::uint32_t bin = first; bin <= at.bin[at.to - 1]; ++bin)
-      by_bin.push_back(sum_of_votes(ratios.of_bin(bin), table));
-    for (std::size_t j = at.from; j < at.to; ++j) sums[j] += by_bin[at.bin[j] - first];
-  }
-  return sums;
+  return SummedVotes(ratios).of(mean_rate, lines, grid);
 }
 
 std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,

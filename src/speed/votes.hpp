@@ -1,6 +1,7 @@
 // Votes of the lines for a relative rate deviation, and the likeliest path through them.
 #pragma once
 
+#include <array>
 #include <optional>
 #include <span>
 #include <vector>
@@ -37,9 +38,30 @@ inline constexpr double kVoteWeight = 0.35;
 Votes cast_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                  const Grid& grid);
 
+// A line's vote for every code.
+using CodeTable = std::array<float, 256>;
+
 // The same summed over the frames, per grid step.
 std::vector<double> summed_votes(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines,
                                  const Grid& grid);
+
+// The same for many sets of lines, which fall into the same bins: what was summed once is kept. The ratios
+// must outlive it.
+class SummedVotes {
+ public:
+  explicit SummedVotes(const Ratios& ratios) : ratios_(&ratios) {}
+  std::vector<double> of(double mean_rate, std::span<const TrackingLine> lines, const Grid& grid);
+
+ private:
+  struct Sums {
+    double visible;
+    CodeTable table;
+    std::vector<double> of_bin;  // NaN where not summed yet
+  };
+  Sums& at(double visible);
+  const Ratios* ratios_;
+  std::vector<Sums> sums_;
+};
 
 // Share of the time each line stands above the background at deviation 0, given its prior visibility.
 std::vector<double> seen_visibility(const Ratios& ratios, double mean_rate,

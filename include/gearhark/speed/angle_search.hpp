@@ -82,7 +82,7 @@ struct FoundAngle {
 };
 
 // One recording under one stated speed; several sets of lines (the car in another gear, say) can be tried on
-// it.
+// it. Not for several threads at once.
 class AngleSearch {
  public:
   // samples: mono at sample_rate Hz; they are not kept. Lines above 3.6 kHz are not used.
