@@ -127,8 +127,8 @@ TEST_CASE("a chipped tooth louder than everything else is not taken for the engi
   CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
 }
 
-TEST_CASE("the turns of a lumpy tyre are not taken for those of an idling engine") {
-  const auto seed = GENERATE(as<std::uint64_t>(), 3, 10);
+TEST_CASE("the turns of a lumpy tyre are not taken for those of an idling engine or of gears") {
+  const auto seed = GENERATE(as<std::uint64_t>(), 3, 10, 14, 18);
   const Driven run = driven(seed, Course::steady, loud("tyre_fl", Fault::uneven_wear));
   const Tracking found = tracked(run, run.gear);
   CHECK(found.certainty == Certainty::sure);

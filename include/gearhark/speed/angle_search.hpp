@@ -16,8 +16,8 @@ namespace gearhark {
 
 // What makes a line. Tread repeats every wheel turn, so a tread line may sit at any whole order of its own
 // tyre; learnt: heard at exactly this order in other runs of the car; machine: driven by a belt that slips,
-// so that it helps to find the path but not to place it exactly; knock: of a shaft once a turn, with so many
-// overtones that one lies near any other line, so that it only helps to find the path, too.
+// so that it helps to find the path but not to place it exactly; knock: of a gear or tyre once a turn, with
+// so many overtones that one lies near any other line, so that it only helps to find the path, too.
 enum class LineSource { engine, gear, tread, learnt, machine, knock };
 
 // A line that may be audible.
