@@ -103,11 +103,13 @@ double margin_of(const Ratios& ratios, double mean_rate, const std::vector<Track
   return votes.on - votes.best_beside;
 }
 
-std::vector<TrackingLine> without_loud_parts(std::vector<TrackingLine> lines) {
-  std::erase_if(lines, [](const auto& line) {
-    return line.source == LineSource::machine || line.source == LineSource::knock;
+// Those that place an angle exactly. What a louder part hid among the votes counts here.
+std::vector<TrackingLine> exact_lines(std::span<const TrackingLine> lines) {
+  std::vector<TrackingLine> exact;
+  std::copy_if(lines.begin(), lines.end(), std::back_inserter(exact), [](const TrackingLine& line) {
+    return line.source != LineSource::machine && line.source != LineSource::knock;
   });
-  return lines;
+  return distinct(exact);
 }
 
 // Near enough for the closer looks at either to end at the same angle.
@@ -385,7 +387,7 @@ FoundAngle AngleSearch::find(std::span<const TrackingLine> lines_in, IfLost if_l
   } else {
     tracked.track = s.walk(lines, found);
     if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
-    tracked.lines = without_loud_parts(lines);
+    tracked.lines = exact_lines(lines_in);
     s.sharpen(tracked);
     s.lock(tracked);
   }
@@ -404,7 +406,7 @@ FoundAngle AngleSearch::find_with_fewer(std::span<const TrackingLine> lines_in, 
   const AngleTrack led_to = s.walk(lines, found);
   if (if_lost == IfLost::stop && certainty_of(found) == Certainty::lost) return found;
   if (!nearly_same(led_to, with_all.track)) return find(lines_in, if_lost);
-  Tracked tracked{with_all.track, without_loud_parts(lines), {}, 0};
+  Tracked tracked{with_all.track, exact_lines(lines_in), {}, 0};
   s.learn_along(*with_all.heard, with_all.lines, tracked);
   found.heard = with_all.heard;
   s.measure(tracked, lines, found);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <span>
 
 #include "gearhark/car/driveline.hpp"
 
@@ -56,13 +57,26 @@ std::vector<TrackingLine> if_heard(const AngleSearch& search, const Line& turn,
   return chosen;
 }
 
-// What may strike once a turn: every tooth as it comes into mesh, and every tyre, whose turns are not quite
-// those of the mean wheel.
+// A machine that knocks would leave its further overtones to whatever else has some there.
+std::vector<double> machines_heard(std::span<const TrackingLine> lines) {
+  std::vector<double> turns;
+  double last = HUGE_VAL;  // a machine's lines lie behind one another, its turns first
+  for (const TrackingLine& line : lines) {
+    if (line.source == LineSource::machine && line.order < last) turns.push_back(line.order);
+    last = line.source == LineSource::machine ? line.order : HUGE_VAL;
+  }
+  return turns;
+}
+
+// What may strike once a turn: every tooth as it comes into mesh, the engine (in two turns), and every tyre,
+// whose turns are not quite those of the mean wheel.
 std::vector<std::vector<TrackingLine>> strikes(const Car& car, const DriveState& state) {
   constexpr double tyres_apart = 0.006;  // as far as the evidence of tyres goes
   std::vector<double> orders;
   const auto rates = shaft_rates(car, state);
   if (!rates) return {};
+  if (const auto engine = rates->find("engine"); engine != rates->end() && engine->second.wheel != 0.0)
+    orders.push_back(0.5 * std::abs(engine->second.wheel));
   for (const Family& family : fault_families(car, state, *rates)) {
     const double order = std::abs(family.base.wheel);
     const auto same = [&](double other) { return std::abs(other - order) < 1e-4 * order; };
@@ -86,9 +100,12 @@ void add_loud_machines(const AngleSearch& search, CarLines& lines) {
 }
 
 void add_loud_knock(const AngleSearch& search, const Car& car, const DriveState& state, CarLines& lines) {
+  std::vector<std::vector<TrackingLine>> possible = strikes(car, state);
+  for (const double order : machines_heard(lines.wheel))
+    possible.push_back(turns_of(order, LineSource::knock, kKnockOvertones));
   std::vector<TrackingLine> chosen;
   std::optional<double> best;
-  for (const std::vector<TrackingLine>& turns : strikes(car, state)) {
+  for (const std::vector<TrackingLine>& turns : possible) {
     if (search.most_votes_per_s(turns, 0.0, 0.0) < kAudible) continue;
     if (!best) best = search.evidence_per_s(lines.wheel) + kKnockBetter;
     const double evidence = search.evidence_per_s(together(lines.wheel, turns));

@@ -7,7 +7,7 @@ seconds of processor time per stage and what was found as JSON.
 
 The car's lines, the families of its faults, their visibility and the ranking's weights come from the catalogue, whose
 time is not counted. So that the script does less than the program and not more, these are left out: the choice between
-two channels (a second pass of decoding), sentences on quality, the search for loud machines, an idling engine, an
+two channels (a second pass of decoding), sentences on quality, the search for loud machines and knocks, an idling engine, an
 open clutch or a changing speed, whether a dry joint's odd turns stand by themselves, the lines shown of the first
 suspects, the next run, all words. Simpler: sounds are brought to other rates by resample_poly and read between samples
 by cubics, where gearhark has longer filters; moving averages do not shrink at the ends."""

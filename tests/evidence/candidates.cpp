@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <numbers>
 
 #include "../heron.hpp"
 #include "../knocks.hpp"
@@ -17,11 +18,15 @@ namespace {
 constexpr double rate_hz = 16000.0, seconds = 16.0, wheel_rate = 9.0;
 
 // Noise, and a knock that rings at 3 kHz so many times per wheel turn, every second one weaker or not at all,
-// at a steady speed that is known.
-HeardRun with_knocks(const Car& car, double per_wheel_turn, double every_second = 1.0) {
+// at a steady speed that is known. lumps: of each of some notes a tyre may make.
+HeardRun with_knocks(const Car& car, double per_wheel_turn, double every_second = 1.0, double lumps = 0.0) {
   test::Noise noise(11);
   std::vector<float> samples(static_cast<std::size_t>(rate_hz * seconds));
   for (float& sample : samples) sample = static_cast<float>(0.05 * noise.gaussian());
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    for (const double order : {12.0, 13.0, 14.0, 15.0, 16.0})
+      samples[i] += static_cast<float>(
+          lumps * std::cos(2.0 * std::numbers::pi * order * wheel_rate * static_cast<double>(i) / rate_hz));
   test::add_knocks(samples, rate_hz, per_wheel_turn * wheel_rate, 0.2, every_second);
   Run run;
   run.gear = Gear{"3"};
@@ -97,4 +102,17 @@ TEST_CASE("a machine that knocks at its turns, a little behind its belt, comes b
   CHECK(likeliest->part == "water_pump");
   CHECK(likeliest->log_factor > 12.0);
   CHECK(most(*car, "water_pump", Fault::worn_machine, with_knocks(*car, 1.07 * pump)) < 3.0);
+}
+
+TEST_CASE("the notes of a knocking crown wheel are not a tyre's") {
+  const Car car = test::heron();
+  const auto strongest = [&](double knocks_per_turn, Fault fault) {
+    double nats = -100.0;
+    for (const Candidate& c : gather(car, {with_knocks(car, knocks_per_turn, 1.0, 0.02)}))
+      if (c.fault == fault) nats = std::max(nats, c.kind == EvidenceKind::events ? c.log_factor : c.level);
+    return nats;
+  };
+  CHECK(strongest(1.0, Fault::chipped_tooth) > 12.0);
+  CHECK(strongest(1.0, Fault::uneven_wear) <= 0.0);
+  CHECK(strongest(7.3, Fault::uneven_wear) > 3.0);
 }

@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 8;
+inline constexpr int conformance = 9;
 
 }  // namespace gearhark

@@ -78,7 +78,7 @@ def ticks_as_well_between(tick, bearing):
         return False
     strikes = b["fundamental"] * (1 + bearing.slip) / a["fundamental"]
     whole = round(strikes)
-    if whole < 3 or abs(strikes / whole - 1) > (0.0025 if b["knowledge"] else 0.0015) or abs(b["modulation"] / a["fundamental"] - 1) > 1e-3:
+    if whole < 3 or abs(strikes / whole - 1) > 0.004 or abs(b["modulation"] / a["fundamental"] - 1) > 1e-3:
         return False
     turn, over = turns_seen(tick.spectra, a, tick.group)
     excess, own = np.maximum(0, over - 1), turn % whole == 0
