@@ -19,12 +19,12 @@ constexpr double kSlipStep = 0.002;
 constexpr double kAudible = -2.0, kBetter = 4.0;
 
 // A knock is short and rings in the housing, so its turns sound much further up. Of 72 synthesised runs with
-// a chipped tooth 12 dB above all else the speed was found in 55 without this and in 66 with it; nine in ten
+// a chipped tooth 12 dB above all else the speed was found in 55 without this and in 65 with it; nine in ten
 // explained more than this, and of 240 practice runs 10.
 constexpr int kKnockOvertones = 80;
 constexpr double kKnockBetter = 20.0;
 // A lump is long and sounds through rubber. Of 48 such tyres 29 were placed within 0.3 % without this, four
-// surely further off; 36 and one with it.
+// surely further off; 35 and one with it.
 constexpr int kLumpOvertones = 40;
 
 std::vector<TrackingLine> turns_of(double order, LineSource source, int overtones) {
