@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 #include <span>
 
 #include "gearhark/car/driveline.hpp"
@@ -38,23 +37,34 @@ std::vector<TrackingLine> together(std::vector<TrackingLine> lines, const std::v
   return lines;
 }
 
-// Empty: what is known explains the sound as well without this machine.
-std::vector<TrackingLine> if_heard(const AngleSearch& search, const Line& turn,
-                                   const std::vector<TrackingLine>& known) {
-  const double order = std::abs(turn.rate.wheel);
+// Of several sets of lines the one that explains most beside what is known; none if it is not `better` by so
+// many nats/s.
+std::vector<TrackingLine> most_telling(const AngleSearch& search, const std::vector<TrackingLine>& known,
+                                       const std::vector<std::vector<TrackingLine>>& possible,
+                                       double better) {
   std::vector<TrackingLine> chosen;
-  if (search.most_votes_per_s(turns_of(order, LineSource::machine, kOvertones), turn.low, turn.high) <
-      kAudible)
-    return chosen;
-  double best = search.evidence_per_s(known) + kBetter;
-  for (double slip = turn.low; slip <= turn.high + 1e-9; slip += kSlipStep) {
-    const std::vector<TrackingLine> turns = turns_of(order * (1.0 + slip), LineSource::machine, kOvertones);
+  if (possible.empty()) return chosen;
+  double best = search.evidence_per_s(known) + better;
+  for (const std::vector<TrackingLine>& turns : possible) {
     const double evidence = search.evidence_per_s(together(known, turns));
     if (evidence <= best) continue;
     best = evidence;
     chosen = turns;
   }
   return chosen;
+}
+
+// Empty: what is known explains the sound as well without this machine.
+std::vector<TrackingLine> if_heard(const AngleSearch& search, const Line& turn,
+                                   const std::vector<TrackingLine>& known) {
+  const auto turns_at = [order = std::abs(turn.rate.wheel)](double slip) {
+    return turns_of(order * (1.0 + slip), LineSource::machine, kOvertones);
+  };
+  std::vector<std::vector<TrackingLine>> possible;
+  if (search.most_votes_per_s(turns_at(0.0), turn.low, turn.high) >= kAudible)
+    for (double slip = turn.low; slip <= turn.high + 1e-9; slip += kSlipStep)
+      possible.push_back(turns_at(slip));
+  return most_telling(search, known, possible, kBetter);
 }
 
 // A machine that knocks would leave its further overtones to whatever else has some there.
@@ -103,17 +113,9 @@ void add_loud_knock(const AngleSearch& search, const Car& car, const DriveState&
   std::vector<std::vector<TrackingLine>> possible = strikes(car, state);
   for (const double order : machines_heard(lines.wheel))
     possible.push_back(turns_of(order, LineSource::knock, kKnockOvertones));
-  std::vector<TrackingLine> chosen;
-  std::optional<double> best;
-  for (const std::vector<TrackingLine>& turns : possible) {
-    if (search.most_votes_per_s(turns, 0.0, 0.0) < kAudible) continue;
-    if (!best) best = search.evidence_per_s(lines.wheel) + kKnockBetter;
-    const double evidence = search.evidence_per_s(together(lines.wheel, turns));
-    if (evidence <= *best) continue;
-    best = evidence;
-    chosen = turns;
-  }
-  lines.wheel = together(std::move(lines.wheel), chosen);
+  std::erase_if(possible,
+                [&](const auto& turns) { return search.most_votes_per_s(turns, 0.0, 0.0) < kAudible; });
+  lines.wheel = together(lines.wheel, most_telling(search, lines.wheel, possible, kKnockBetter));
 }
 
 }  // namespace gearhark::tracking

@@ -124,15 +124,20 @@ constexpr double kMoreEvidence = 5.0, kMoreLead = 5.0;  // nats/s
 // A hand on the lever mistakes it for the next position, not for one further off (common practice, no
 // published source). The engine turns twice as fast two gears down, and a tick once per turn then passes for
 // its half orders.
-bool may_be_mistaken(const Car& car, const Gear& noted, const Gear& other) {
+std::vector<Gear> gears_mistaken_for(const Car& car, const Gear& noted) {
+  std::vector<Gear> forward;
   std::vector<std::string> positions;
-  for (const Gear& gear : car.gears)
-    if (!gear.neutral() && gear.label != "R" && (positions.empty() || positions.back() != gear.base()))
-      positions.push_back(gear.base());
+  for (const Gear& gear : car.gears) {
+    if (gear.neutral() || gear.label == "R") continue;
+    forward.push_back(gear);
+    if (positions.empty() || positions.back() != gear.base()) positions.push_back(gear.base());
+  }
   const auto place = [&](const Gear& gear) {
     return std::find(positions.begin(), positions.end(), gear.base()) - positions.begin();
   };
-  return other != noted && std::abs(place(noted) - place(other)) <= 1;
+  std::erase_if(forward,
+                [&](const Gear& gear) { return gear == noted || std::abs(place(noted) - place(gear)) > 1; });
+  return forward;
 }
 
 bool machine_heard(const CarLines& lines) {
@@ -153,8 +158,7 @@ GearFit best_gear(const AngleSearch& search, const Car& car, const Prepared& kno
                         ? stated.found.evidence_per_s
                         : search.evidence_per_s(stated.lines.wheel);
   std::vector<GearFit> others;
-  for (const Gear& gear : car.gears) {
-    if (gear.neutral() || gear.label == "R" || !may_be_mistaken(car, stated.gear, gear)) continue;
+  for (const Gear& gear : gears_mistaken_for(car, stated.gear)) {
     auto lines = car_lines(car, {gear, Clutch::engaged});
     if (!lines) continue;
     if (loud) add_loud_machines(search, *lines);
