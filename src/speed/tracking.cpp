@@ -242,6 +242,10 @@ double highest_order(std::span<const TrackingLine> lines) {
   return highest;
 }
 
+bool same_rate(const AngleTrack& a, const AngleTrack& b) {
+  return std::abs(a.mean_rate() / b.mean_rate() - 1.0) < 0.003;
+}
+
 // Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong
 // together.
 void look_for_open_clutch(const RunInput& input, const AngleSearch& search, const FoundAngle& together,
@@ -254,6 +258,7 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
     if (line.source != LineSource::tread) road.push_back(line);
   const FoundAngle wheel = search.find_with_fewer(road, together, AngleSearch::IfLost::stop);
   if (wheel.certainty != Certainty::sure) return;
+  if (together.certainty == Certainty::sure && !same_rate(wheel.track, together.track)) return;
   RatePrior revs;
   revs.nominal = wheel.track;
   revs.sd = 0.4;
@@ -269,6 +274,12 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
       AngleSearch(*known.sound, revs, wheel).find(apart->engine, AngleSearch::IfLost::stop);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || !clutch_can_do(found / expected, input.run.load)) return;
+  // An engine alone leads to a road speed at which gears lie on its orders.
+  std::erase_if(road, [half_order = 0.5 * found / wheel.track.mean_rate()](const TrackingLine& line) {
+    const double halves = line.order / half_order;
+    return std::abs(halves - std::round(halves)) < 0.02;
+  });
+  if (search.find_with_fewer(road, wheel, AngleSearch::IfLost::stop).certainty != Certainty::sure) return;
   out = from_found(wheel, known.prior, *apart);
   out.engine = engine.track;
   out.remarks.push_back(fmt::format(

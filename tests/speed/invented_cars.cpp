@@ -134,3 +134,13 @@ TEST_CASE("the turns of a lumpy tyre are not taken for those of an idling engine
   CHECK(found.certainty == Certainty::sure);
   CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(1e-3));
 }
+
+TEST_CASE("the knocks of a loud dry joint are not taken for the turns of an engine or another gear") {
+  const auto [seed, part] =
+      GENERATE(table<std::uint64_t, std::string>({{9, "outer_joint_l"}, {30, "propshaft_joint_front"}}));
+  const Driven run = driven(seed, Course::steady, loud(part, Fault::dry_joint));
+  const Tracking found = tracked(run, run.gear);
+  CHECK(found.gear == run.gears[run.gear]);
+  CHECK(found.certainty == Certainty::sure);
+  CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
+}
