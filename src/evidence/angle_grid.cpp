@@ -41,20 +41,25 @@ EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_h
   return grid;
 }
 
-void taper(std::vector<float>& values, std::size_t count) {
+void taper(std::vector<float>& values, std::size_t count, double share) {
   // Cosines of sums: of every block's start and of the places in a block.
   constexpr std::size_t block = 64;
-  const double step = 2 * std::numbers::pi / static_cast<double>(count);
+  const auto rising = static_cast<std::size_t>(0.5 * share * static_cast<double>(count));
+  const double step = 2 * std::numbers::pi / (share * static_cast<double>(count));
   std::array<float, block> cosine{}, sine{};
   for (std::size_t k = 0; k < block; ++k) {
     cosine[k] = static_cast<float>(std::cos(step * static_cast<double>(k)));
     sine[k] = static_cast<float>(std::sin(step * static_cast<double>(k)));
   }
-  for (std::size_t from = 0; from < count; from += block) {
+  for (std::size_t from = 0; from < rising; from += block) {
     const auto c = static_cast<float>(std::cos(step * static_cast<double>(from)));
     const auto s = static_cast<float>(std::sin(step * static_cast<double>(from)));
-    const std::size_t held = std::min(block, count - from);
-    for (std::size_t k = 0; k < held; ++k) values[from + k] *= 0.5f - 0.5f * (c * cosine[k] - s * sine[k]);
+    const std::size_t held = std::min(block, rising - from);
+    for (std::size_t k = 0; k < held; ++k) {
+      const float weight = 0.5f - 0.5f * (c * cosine[k] - s * sine[k]);
+      values[from + k] *= weight;
+      if (from + k > 0) values[count - from - k] *= weight;
+    }
   }
 }
 

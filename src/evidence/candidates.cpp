@@ -202,7 +202,7 @@ ExplainedRuns every(int nth, const Candidate& candidate) {
 void judge_knock(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   judge_events(candidate, track, runs);
   constexpr double lines_alike = 2.0,
-                   by_chance = 6.0;  // the others carry at least half of what is beyond chance
+                   by_chance = 5.0;  // the others carry at least half of what is beyond chance
   for (const int nth : {2, 3}) {
     if (candidate.log_factor <= by_chance) return;
     const ExplainedRuns of_nth = every(nth, candidate);
@@ -292,7 +292,7 @@ double tempered(const Candidate& candidate) {
 // Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
 class Rivalry {
  public:
-  static constexpr double missing_lines = 0.75;  // worth of a difference in factors, which lines missing make
+  static constexpr double missing_lines = 0.55;  // worth of a difference in factors, which lines missing make
   static constexpr double nothing_left = 2.0;    // nats
   static constexpr double evenly = 5.0;          // nats that lines all alike say for a tick
 

@@ -106,7 +106,7 @@ EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std:
     grid.part[i] = static_cast<float>(at - grid.frame[i]);
   }
   grid.taper.assign(reached, 1.0f);
-  taper(grid.taper, reached);
+  taper(grid.taper, reached, envelope_taper);
   return grid;
 }
 

@@ -20,7 +20,7 @@ constexpr double usual_turns = 300.0;  // a strength is stated for a run of this
 // Nats one line may add: no single line proves a comb. A knock is so short that many turns of its shaft sound
 // about alike, so a few of them prove less still.
 float line_cap(Fault fault) { return fault == Fault::chipped_tooth ? 8.0f : 14.0f; }
-constexpr float most_freedom = 60.0f;  // model error, not noise, rules beyond this
+constexpr float most_freedom = 50.0f;  // model error, not noise, rules beyond this
 
 double octaves_of(std::size_t step) {
   return first_strength_octave + strength_step_octaves * static_cast<double>(step);
@@ -131,11 +131,15 @@ struct LineMean {
   double over_background, freedom;
 };
 
-// Neighbouring bins of a Hann window are correlated: 1.94 bins count as one (Percival and Walden 1993).
+// Neighbouring bins of a tapered spectrum are correlated: of many so many count as one, the mean of the
+// window to the fourth over the squared mean of its square (Percival and Walden 1993; 1.94 for Hann's).
+constexpr double bins_as_one =
+    (1.0 - 93.0 / 128.0 * envelope_taper) / ((1.0 - 0.625 * envelope_taper) * (1.0 - 0.625 * envelope_taper));
+
 double freedom_per_band(const Window& w) {
   const auto bins = static_cast<double>(w.to - w.from);
   const auto flanks = static_cast<double>(w.left_to - w.left_from + w.right_to - w.right_from);
-  const double own = bins / (1.94 - 0.94 / bins), beside = flanks / 1.9;
+  const double own = bins / (bins_as_one - (bins_as_one - 1.0) / bins), beside = flanks / bins_as_one;
   return own * beside / (own + beside);
 }
 

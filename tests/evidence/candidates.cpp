@@ -72,7 +72,7 @@ TEST_CASE("a joint may knock unequally on both halves of its turn, a knock once 
     }
     return std::pair(joint, tick);
   };
-  const auto [unequal, tick_then] = found(0.5);
+  const auto [unequal, tick_then] = found(0.6);
   CHECK(unequal > 12.0);
   CHECK(unequal > tick_then);
   const auto [joint_then, tick] = found(0.0);

@@ -1,9 +1,11 @@
 #include "gearhark/evidence/envelope_spectra.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
 
+#include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/evidence/order_spectrum.hpp"
 #include "../noise.hpp"
 
@@ -66,6 +68,44 @@ TEST_CASE("noise has a background of one in every group") {
     // A thousand bins of exponential noise: standard deviation of the mean 3 %, and as much of the background's estimate.
     CHECK(group.mean(500, 1500) == Approx(1.0).margin(0.2));
   }
+}
+
+// Reference: scipy.signal.windows.tukey(40, 0.25, sym=False) and hann(8, sym=False), SciPy 1.10.
+TEST_CASE("tapers are those of SciPy") {
+  std::vector<float> flat(40, 1.0f);
+  taper(flat, 40, 0.25);
+  const std::vector<float> rise{0.0f, 0.0954915f, 0.3454915f, 0.6545085f, 0.9045085f, 1.0f};
+  for (std::size_t i = 0; i < rise.size(); ++i) {
+    CHECK(flat[i] == Approx(rise[i]).margin(1e-6));
+    if (i > 0) CHECK(flat[40 - i] == Approx(rise[i]).margin(1e-6));
+  }
+  CHECK(*std::min_element(flat.begin() + 5, flat.begin() + 36) == 1.0f);
+  std::vector<float> round(8, 1.0f);
+  taper(round, 8);
+  const std::vector<float> hann{0.0f, 0.14644661f, 0.5f, 0.85355339f, 1.0f, 0.85355339f, 0.5f, 0.14644661f};
+  for (std::size_t i = 0; i < hann.size(); ++i) CHECK(round[i] == Approx(hann[i]).margin(1e-6));
+}
+
+// What slip smears over many bins is found among as many independent ones as there can be: the variance of a
+// mean of 40 bins of noise is 1.06/40 of theirs, 1.94/40 with a Hann window (Percival and Walden 1993), and the
+// background by which they are divided adds some (2.13 and 1.38 here).
+TEST_CASE("the bins of an envelope's spectrum are nearly independent of each other") {
+  constexpr std::size_t together = 40;
+  const AngleTrack track = ramp(9.0, 9.0, 40.0);
+  const auto samples = bursts(track, 1.0, 40.0, 0.0);
+  const EnvelopeSpectra spectra = grouped(band_spectra(samples, track, nullptr, {}), {}, Order(0.5));
+  double squares = 0.0;
+  int windows = 0;
+  for (const GroupSpectrum& group : spectra.groups) {
+    if (group.bands != 1 || group.bins() == 0) continue;
+    for (std::size_t k = 1000; k + together < 3000; k += together, ++windows) {
+      const double off = group.mean(k, k + together) / group.mean(1000, 3000) - 1.0;
+      squares += off * off;
+    }
+  }
+  REQUIRE(windows > 1000);
+  CHECK(squares / windows * together < 1.6);
+  CHECK(squares / windows * together > 0.85);
 }
 
 TEST_CASE("known orders are replaced by the background") {

@@ -26,7 +26,8 @@ std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, 
 EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz,
                        std::optional<double> turns = {});
 
-// A Hann window over the first `count` points.
-void taper(std::vector<float>& values, std::size_t count);
+// A tapered cosine window (Tukey 1967) over the first `count` points: `share` of them, half at either end,
+// rise and fall as in a Hann window, which is that with all of them.
+void taper(std::vector<float>& values, std::size_t count, double share = 1.0);
 
 }  // namespace gearhark

@@ -61,6 +61,10 @@ struct GroupSpectrum {
 // Octave o holds bins 2^o .. 2^(o+1)-1, the last all above.
 std::size_t octave_of(std::size_t bin, std::size_t octaves);
 
+// Share of the turns over which an envelope fades in and out before its spectrum is taken. A Hann window
+// hears half as much of a line that slip smears; lines strong enough to leak further are masked or limited.
+inline constexpr double envelope_taper = 0.1;
+
 struct EnvelopeSpectra {
   double turns = 0.0;                 // of the reference shaft over the run; bin width = 1/turns orders
   double mean_rate = 0.0;             // turns per second
