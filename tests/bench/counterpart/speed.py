@@ -54,3 +54,15 @@ def tracked(x, rate, catalogue):
             out.track, out.engine, out.certainty = out.road.track, engine.track, out.road.certainty
     out.gears = [g for g in gears if hasattr(g, "evidence")]
     return out
+
+
+def looks_of(angle, stated):
+    """What was tried on the way, as bench_catalogue tells it of gearhark."""
+    found = next(g.found for g in angle.gears if g.gear == stated)
+    apart = {"road": angle.road.certainty} if angle.road else {}
+    if angle.road and hasattr(angle.road, "engine_rival"):
+        apart["engine_rival_per_s"] = angle.road.engine_rival
+    return {"gears": [{"gear": g.gear, "nats_per_s": g.evidence, "machines": g.machines_heard, "knock": g.knock}
+                      for g in angle.gears],
+            "rival_per_s": found.rival, "lead_per_s": found.lead, "gear_margin": found.gear_margin,
+            "road_margin": found.road_margin, "idle_hz": angle.idle, "apart": apart}
