@@ -108,7 +108,7 @@ def same_comb(one, other):
 
 
 def ticks_as_well_between(tick, bearing):
-    """Whether the bearing strikes a whole number of times per turn, and the tick's turns between those are as strong."""
+    """Whether the bearing strikes a whole number of times per turn, and the turns between those are as strong."""
     a, b = tick.family, bearing.family
     if a["fault"] != "chipped tooth":
         return False

@@ -130,8 +130,8 @@ def nats_of_lines(over, freedom, bins, comb, cap):
 
 
 def log_factors(spectra, family, explained=None, slip=None):
-    """Log Bayes factors by group, slip and strength; with a slip only there and beside, less what is explained: the last
-    is then that of all slips that were left out."""
+    """Log Bayes factors by group, slip and strength, less what is explained; with a slip only there and beside it, and
+    last that of every slip left out."""
     some, elsewhere = slips_looked_at(family, slip)
     out, any_heard = np.zeros((spectra.groups, len(some) + (elsewhere > 0), 8)), False
     comb, cap = Comb(family), 8 if family["fault"] == "chipped tooth" else 14

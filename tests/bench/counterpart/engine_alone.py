@@ -1,5 +1,4 @@
-"""An engine that is heard where the gears are not: idling at a stand, or apart from the road; src/speed/idle.cpp and the
-doubts of src/speed/tracking.cpp."""
+"""An engine heard where the gears are not: at a stand, or apart from the road; src/speed/idle.cpp, tracking.cpp."""
 import numpy as np
 from scipy import ndimage
 

@@ -86,7 +86,9 @@ class Envelopes:
                 masked[int(np.ceil(max(0, order * turns - half))):int(max(0, order * turns + half)) + 1] = True
             groups = [(first, min(last, power.shape[1])) for first, last in nested_groups(bands)]
             heard = [g for g, (first, last) in enumerate(groups) if first < last]
-            means = np.stack([power[:, slice(*groups[g])].mean(axis=1) for g in heard], axis=1)
+            band = np.arange(power.shape[1])[:, None]
+            first, last = np.array([groups[g] for g in heard]).T
+            means = power @ (((band >= first) & (band < last)) / (last - first))
             octaves = 2 ** np.arange(int(np.log2(len(power))) + 1)
             free = np.array([independent_bands(means[o:2 * o][~masked[o:2 * o]]) for o in octaves])
             means[masked] = 1

@@ -1,4 +1,4 @@
-"""The lines shown of a suspect, each with its order, decibels and chance; show_lines() in src/evidence/candidates.cpp."""
+"""The lines shown of a suspect, each with order, decibels and chance; show_lines() in src/evidence/candidates.cpp."""
 import numpy as np
 
 from .combs import comb_seen

@@ -1,4 +1,4 @@
-"""Parts loud enough to be taken for the engine or the gears, and so to lead to a wrong speed; src/speed/loud_parts.cpp."""
+"""Parts loud enough to be taken for the engine or the gears, which leads to a wrong speed; src/speed/loud_parts.cpp."""
 import numpy as np
 
 from .search import line

@@ -157,7 +157,7 @@ def entropy_drops(products, hypotheses):
     """Of many runs, nats, of the question which part it is (which fault of it does not count)."""
     weight = np.array([p for _, _, p in hypotheses])
     weight = np.append(weight, max(1 - weight.sum(), 1e-6))
-    alike, drop = confusable(products), 0
+    alike = confusable(products)
     drop = information(alike, weight, np.arange(len(weight)))
     for part in {part for part, _, _ in hypotheses}:
         members = np.array([i for i, (other, _, _) in enumerate(hypotheses) if other == part])

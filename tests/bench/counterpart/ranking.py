@@ -22,8 +22,8 @@ def same_lines(a, b):
 
 
 def ranked(candidates):
-    """Parts by probability, each with its likeliest fault and those that it can't be told from; "no fault" and "no listed
-    part" among them."""
+    """Chances of "no fault" and "no listed part", and the parts by theirs, each with its likeliest fault and those that
+    it can't be told from."""
     best, unlisted = {}, None
     for c in candidates:
         c.logit = c.family["logit"] + c.family["slope"] * believed(c)

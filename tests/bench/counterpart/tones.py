@@ -1,4 +1,4 @@
-"""Tones in the spectrum of the sound itself per turn; src/evidence/order_spectrum.cpp, tone_evidence.cpp, tyre_evidence.cpp."""
+"""Tones in the sound's own spectrum per turn; src/evidence/order_spectrum.cpp, tone_evidence.cpp, tyre_evidence.cpp."""
 import numpy as np
 from scipy import fft, special
 

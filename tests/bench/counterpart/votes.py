@@ -32,8 +32,9 @@ def line_ratios(flat, window_s=0.5, lowest=55, highest=HIGHEST):
     power = np.abs(fft.rfft(sliding_window_view(flat.x, window)[::hop] * weights, points)[:, :bins]) ** 2
     step = int(50 / bin_hz)
     width, centres = 3 * step, np.arange(0, bins + step, step)
-    blocks = sliding_window_view(power, width, axis=1)[:, np.clip(centres - width // 2, 0, bins - width)]
-    background = interpolate.interp1d(centres, np.median(blocks, axis=2) / np.log(2))(np.arange(bins))
+    medians = [np.median(power[:, first:first + width], axis=1)  # less memory than all blocks at once, and quicker
+               for first in np.clip(centres - width // 2, 0, bins - width)]
+    background = interpolate.interp1d(centres, np.stack(medians, axis=1) / np.log(2))(np.arange(bins))
     codes = CODES[np.minimum(power / background * 100, 1023).astype(int)]
     times = (np.arange(len(power)) * hop + 0.5 * window) / flat.rate
     top = 0.46 * flat.rate * flat.mean_rate / flat.track.rate_at(flat.track.time_of(times * flat.mean_rate))
