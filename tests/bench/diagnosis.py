@@ -16,8 +16,6 @@ import json
 import sys
 from contextlib import contextmanager
 
-from scipy import signal
-
 from counterpart.candidates import explain_away, judged
 from counterpart.channels import decoded
 from counterpart.envelopes import RATE, Envelopes, band_spectra
@@ -25,6 +23,7 @@ from counterpart.lines import lines_of
 from counterpart.next_run import next_run
 from counterpart.quality import quality_of
 from counterpart.ranking import ranked
+from counterpart.resampling import resampled
 from counterpart.speed import looks_of, tracked
 from counterpart.tones import Tones
 from usual import spent
@@ -52,7 +51,7 @@ def main():
     if angle.engine:
         sys.exit("diagnosis.py: the engine turned apart from the road, and evidence per engine turn was not ported")
     with stage("to 16 kHz"):
-        slow = signal.resample_poly(x, RATE, rate)
+        slow = resampled(x, rate, RATE)
     with stage("band envelopes"):
         levels = band_spectra(slow, angle.track, min(7600, 1.05 * quality["bandwidth_hz"], 0.475 * rate))
     with stage("order spectrum"):

@@ -3,7 +3,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft, interpolate
 
-from .common import between, block_median, hann, moving_average
+from .common import block_median, good_length, hann, moving_average
+from .resampling import SAME_RATE, SOMEWHAT_SLOWER
 
 RATE = 16000
 
@@ -12,7 +13,7 @@ def angle_grid(track, duration):
     """Points in equal steps of angle, as close as samples at the slowest moment: step and times."""
     turns = float(track.at(duration) - track.at(0))
     slowest = max(track.rate_at(np.arange(0, duration, track.step)).min(), 0.2 * turns / duration)
-    points = fft.next_fast_len(int(np.ceil(turns * 1.02 * RATE / slowest)), real=True)
+    points = good_length(int(np.ceil(turns * 1.02 * RATE / slowest)))
     step = turns / points
     return turns, step, track.time_on_lines(float(track.at(0)) + step * np.arange(points))
 
@@ -24,11 +25,11 @@ def background_of(power, width):
 def without_locked_lines(x, track):
     """Lines locked to the shaft cut down to three times their neighbours."""
     _, step, times = angle_grid(track, (len(x) - 1) / RATE)
-    bins = fft.rfft(between(x, times * RATE))
+    bins = fft.rfft(SAME_RATE.between(x, times * RATE))
     size = np.abs(bins)
     bins *= np.minimum(1, 3 * block_median(size, 400) / np.maximum(size, 1e-30))
     angles = (track.at(np.arange(len(x)) / RATE) - float(track.at(0))) / step
-    return between(fft.irfft(bins, len(times)), angles)
+    return SOMEWHAT_SLOWER.between(fft.irfft(bins, len(times)), angles)
 
 
 def band_spectra(x, track, highest):
@@ -46,7 +47,7 @@ def band_spectra(x, track, highest):
         envelopes = np.clip(envelopes, -limit, limit)
         frames, hop_s = len(envelopes), hop / RATE
         first, last = track.at(np.array([2 * hop_s, 2 * hop_s + (frames - 1) * hop_s]))
-        points, turns = fft.next_fast_len(int(1.05 * frames), real=True), last - first
+        points, turns = good_length(int(1.05 * frames)), last - first
         at = (track.time_on_lines(first + turns / points * np.arange(points)) - 2 * hop_s) / hop_s
         by_angle = interpolate.interp1d(np.arange(frames), envelopes, axis=0)(np.clip(at, 0, frames - 1))
         power = np.abs(fft.rfft(by_angle * hann(points)[:, None], axis=0)) ** 2

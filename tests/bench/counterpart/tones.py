@@ -2,8 +2,9 @@
 import numpy as np
 from scipy import fft, special
 
-from .common import between, hann, moving_average
+from .common import hann, moving_average
 from .envelopes import RATE, angle_grid, background_of
+from .resampling import SAME_RATE
 
 
 class Tones:
@@ -12,7 +13,7 @@ class Tones:
     def __init__(self, x, track):
         level = x / np.sqrt(moving_average(x ** 2, RATE // 2) + 1e-12)
         self.turns, _, times = angle_grid(track, (len(x) - 1) / RATE)
-        power = np.abs(fft.rfft(between(level, times * RATE) * hann(len(times)))) ** 2
+        power = np.abs(fft.rfft(SAME_RATE.between(level, times * RATE) * hann(len(times)))) ** 2
         self.over = power / (background_of(power, max(41, int(1.5 * self.turns))) + 1e-20)
         self.mean_rate = track.mean_rate
 

@@ -2,7 +2,9 @@
 from types import SimpleNamespace
 
 import numpy as np
-from scipy import interpolate, signal
+from scipy import interpolate
+
+from .resampling import TRACKING, decimated
 
 
 class Track:
@@ -38,16 +40,16 @@ class Sound:
 
     def __init__(self, x, rate):
         factor = max(1, int(rate / 7990))
-        self.x, self.rate = signal.resample_poly(x, 1, factor), rate / factor
+        self.x, self.rate = decimated(x, factor), rate / factor
         self.times = np.arange(len(self.x)) / self.rate
         self.duration = len(self.x) / self.rate
-        self.spline = interpolate.CubicSpline(self.times, self.x)
 
     def flat(self, track):
         """As it would be if the shaft turned evenly."""
         mean_rate = float(track.at(self.duration)) / self.duration
-        return SimpleNamespace(x=self.spline(track.time_of(mean_rate * self.times)), rate=self.rate,
-                               mean_rate=mean_rate, track=track, duration=self.duration)
+        moments = track.time_of(mean_rate * self.times)
+        return SimpleNamespace(x=TRACKING.nearest(self.x, moments * self.rate), rate=self.rate, mean_rate=mean_rate,
+                               track=track, duration=self.duration)
 
 
 def in_step(flat, track):

@@ -5,6 +5,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft, interpolate, linalg
 
+from .common import good_length
 from .track import corrected, integrated
 
 HIGHEST = 3600
@@ -25,7 +26,7 @@ CODES = code_table()
 def line_ratios(flat, window_s=0.5, lowest=55, highest=HIGHEST):
     """How far each bin of each frame stands above its background, as a code for a log Bayes factor."""
     window, hop = int(window_s * flat.rate), round(window_s / 4 * flat.rate)
-    points = fft.next_fast_len(2 * window, real=True)
+    points = good_length(2 * window)
     bin_hz = flat.rate / points
     bins = min(points // 2, int(highest / bin_hz) + 8)
     weights = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(window) + 0.5) / window)
