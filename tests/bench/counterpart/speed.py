@@ -59,9 +59,10 @@ def tracked(x, rate, catalogue):
 def looks_of(angle, stated):
     """What was tried on the way, as bench_catalogue tells it of gearhark."""
     found = next(g.found for g in angle.gears if g.gear == stated)
-    apart = {"road": angle.road.certainty} if angle.road else {}
-    if angle.road and hasattr(angle.road, "engine_rival"):
-        apart["engine_rival_per_s"] = angle.road.engine_rival
+    road = angle.road if angle.gear == stated else None
+    apart = {"road": road.certainty} if road else {}
+    if road and hasattr(road, "engine_rival"):
+        apart["engine_rival_per_s"] = road.engine_rival
     return {"gears": [{"gear": g.gear, "nats_per_s": g.evidence, "machines": g.machines_heard, "knock": g.knock}
                       for g in angle.gears],
             "rival_per_s": found.rival, "lead_per_s": found.lead, "gear_margin": found.gear_margin,
