@@ -71,7 +71,7 @@ def as_knock(c):
         if nats > 6:
             of_nth = np.outer(np.arange(nth, 13, nth) * c.family["fundamental"], (0.998, 1.002))
             others = evidence_of(c.spectra, c.family, of_nth, c.slip)[0]
-            nats = min(nats, 2 * max(0, others) + 6)
+            nats = min(nats, 2 * max(0, others) + 5)
     return nats
 
 
@@ -129,7 +129,7 @@ def searched_less(known, unknown):
 
 def better(one, other):
     """By how much one is the better single explanation of what both explain."""
-    fewer_missing = 0.75 * (one.nats - other.nats)
+    fewer_missing = 0.55 * (one.nats - other.nats)
     if same_comb(one, other):
         return fewer_missing
     one_left, other_left = max(0, left(one, other)), max(0, left(other, one))

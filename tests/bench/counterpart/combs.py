@@ -2,12 +2,15 @@
 import numpy as np
 from scipy import special
 
+from .envelopes import TAPER
+
 # Harmonic, probability of being visible when the fault is.
 RACE = [(1, .85), (2, .75), (3, .6), (4, .5), (5, .4), (6, .4)]
 ELEMENT = [(1, .8), (2, .65), (3, .5), (4, .4), (.5, .5), (1.5, .4)]
 TURNING = [(1, .5), (2, .5), (3, .4), (4, .4), (5, .3), (6, .3), (7, .25), (8, .25)]
 SMEARED = (0.0012, 0.004, 0.010)  # of a line's order: what slip smears
 WIDTHS = {"chipped tooth": (0, 0.0015, 0.004), "dry joint": (0.003, 0.010, 0.020)}
+BINS_AS_ONE = (1 - 93 / 128 * TAPER) / (1 - 0.625 * TAPER) ** 2  # neighbouring bins are correlated
 STRENGTHS = 2 ** (-2 + 1.75 * np.arange(8))
 PRIOR_OF_STRENGTH = np.exp(-0.175 * np.arange(8)) / np.exp(-0.175 * np.arange(8)).sum()
 
@@ -74,9 +77,9 @@ def lines_over_background(sums, free, window):
 
     left, right = mean(begin - gap - flank, begin - gap), mean(end + gap, end + gap + flank)
     local = np.maximum(np.maximum(0.5 * (left + right), 0.9 * np.maximum(left, right)), 0.8)
-    own, beside = (end - begin) / (1.94 - 0.94 / (end - begin)), 2 * flank / 1.9
+    own, beside = (end - begin) / (BINS_AS_ONE - (BINS_AS_ONE - 1) / (end - begin)), 2 * flank / BINS_AS_ONE
     octave = np.minimum(np.log2(begin).astype(int), len(free) - 1)
-    return mean(begin, end) / local, np.minimum(60, free[octave] * (own * beside / (own + beside))[..., None])
+    return mean(begin, end) / local, np.minimum(50, free[octave] * (own * beside / (own + beside))[..., None])
 
 
 def each_line_once(begin, end, usable):

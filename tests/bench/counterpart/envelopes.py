@@ -1,12 +1,13 @@
 """Spectra per turn of bands' envelopes; src/evidence/envelope_spectra.cpp, angle_grid.cpp."""
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy import fft, interpolate
+from scipy import fft, interpolate, signal
 
 from .common import block_median, good_length, hann, moving_average
 from .resampling import SAME_RATE, SOMEWHAT_SLOWER
 
 RATE = 16000
+TAPER = 0.1  # share of the turns over which a spectrum's envelope fades in and out
 
 
 def angle_grid(track, duration):
@@ -50,7 +51,7 @@ def band_spectra(x, track, highest):
         points, turns = good_length(int(1.05 * frames)), last - first
         at = (track.time_on_lines(first + turns / points * np.arange(points)) - 2 * hop_s) / hop_s
         by_angle = interpolate.interp1d(np.arange(frames), envelopes, axis=0)(np.clip(at, 0, frames - 1))
-        power = np.abs(fft.rfft(by_angle * hann(points)[:, None], axis=0)) ** 2
+        power = np.abs(fft.rfft(by_angle * signal.windows.tukey(points, TAPER, sym=False)[:, None], axis=0)) ** 2
         for band in power.T:
             band /= background_of(band, max(21, int(1.5 * turns))) + 1e-30
         levels.append((power, count, turns))
