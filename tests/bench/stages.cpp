@@ -15,6 +15,7 @@
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
 #include "gearhark/evidence/envelope_spectra.hpp"
+#include "gearhark/evidence/healthy_orders.hpp"
 #include "gearhark/evidence/order_spectrum.hpp"
 #include "gearhark/recording/quality.hpp"
 #include "gearhark/recording/recording.hpp"
@@ -170,11 +171,24 @@ void time_pipeline(const Car& car, Recording recording) {
       timed("band envelopes", [&] { return band_spectra(slow, tracking.wheel, nullptr, {}); });
   const auto tones =
       timed("order spectrum", [&] { return order_spectrum(slow, analysis_rate, tracking.wheel); });
+  const DriveState state{sound.run.gear, sound.run.clutch};
+  const auto rates = shaft_rates(car, state);
+  for (const auto& group : timed("groups of bands", [&] {
+         std::vector<EnvelopeSpectra> groups;
+         for (const Events events : {Events::slipping, Events::locked})
+           groups.push_back(grouped(bands_of, healthy_orders(car, state, *rates, Reference::wheel, events),
+                                    lowest_order(events)));
+         return groups;
+       }))
+    check += group.turns;
   check += tones.turns + bands_of.turns;
   const std::vector<HeardRun> heard = {listen_to(car, sound.run, samples, rate, quality.bandwidth, tracking)};
   const auto candidates = timed("evidence", [&] { return gather(car, heard); });
   const auto ranking = timed("ranking", [&] { return rank(car, candidates); });
   check += ranking.no_fault.value();
+  Hearing hearing = hear(car, {sound});
+  const auto diagnosis = timed("lines shown, next run", [&] { return diagnosis_of(car, hearing); });
+  check += diagnosis.no_fault.value();
   close_group();
 }
 

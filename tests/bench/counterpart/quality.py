@@ -2,13 +2,13 @@
 import numpy as np
 from scipy import fft, ndimage, signal
 
-from .common import block_median, hann, moving_average
+from .common import block_median, good_length, hann, moving_average
 
 BANDS = [(20, 120), (250, 500), (500, 1000), (1000, 2000), (2000, 4000), (4000, 8000), (8000, 16000)]
 
 
 def short_spectra(x, rate):
-    length = fft.next_fast_len(int(rate * 0.04), real=True)
+    length = good_length(int(rate * 0.04))
     frames = x[:len(x) // length * length].reshape(-1, length)
     power = np.abs(fft.rfft(frames * hann(length))) ** 2 * 2 / (np.sum(hann(length) ** 2) * rate)
     together = round(0.2 * rate / length)
