@@ -680,47 +680,60 @@ void sliding_dots(const float* x, std::size_t hop, std::size_t count, const floa
   for (; i < count; ++i, x += hop) out[i * apart] = sum(products(x, weights, taps));
 }
 
-// Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
-// the next row.
+// Where a signal is read, so many times: from sample `whole` on, with this row of a table, and how far towards
+// the next row. Found for many outputs before any is read: the way from a position to its row is long, and
+// reading waited for it.
+constexpr std::size_t most_places = 64;
 struct Places {
-  int whole[lanes], row[lanes];
-  float part[lanes];
+  int whole[most_places], row[most_places];
+  float part[most_places];
 };
 
-[[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
-                                            std::size_t rows, double rounding = 0.0) {
+// Of eight positions, the first `at`.
+[[gnu::always_inline]] inline void place_eight(const double* position, double scale, double shift,
+                                               std::size_t rows, double rounding, std::size_t at,
+                                               Places& out) {
   constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
   using Wholes [[gnu::vector_size(wide * sizeof(int))]] = int;
   using Floats [[gnu::vector_size(wide * sizeof(float))]] = float;
-  Places out;
   const auto fineness = static_cast<double>(rows);
   for (std::size_t j = 0; j < lanes; j += wide) {
-    Doubles at;
-    __builtin_memcpy(&at, position + j, sizeof at);
-    at = at * scale + shift;
-    const Wholes whole = __builtin_convertvector(at, Wholes);
-    const Doubles fine = (at - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
+    Doubles here;
+    __builtin_memcpy(&here, position + j, sizeof here);
+    here = here * scale + shift;
+    const Wholes whole = __builtin_convertvector(here, Wholes);
+    const Doubles fine = (here - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
     const Wholes row = __builtin_convertvector(fine, Wholes);
     const Floats part = __builtin_convertvector(fine - __builtin_convertvector(row, Doubles), Floats);
-    __builtin_memcpy(out.whole + j, &whole, sizeof whole);
-    __builtin_memcpy(out.row + j, &row, sizeof row);
-    __builtin_memcpy(out.part + j, &part, sizeof part);
+    __builtin_memcpy(out.whole + at + j, &whole, sizeof whole);
+    __builtin_memcpy(out.row + at + j, &row, sizeof row);
+    __builtin_memcpy(out.part + at + j, &part, sizeof part);
   }
-  // In memory: taken out of registers one by one they would cost more than all the rest.
-  __asm__("" : "+m"(out));
-  return out;
 }
 
-// Calls use(eight positions, first output, how many) over `count` of them; the last is repeated.
+// Calls use(places, first of eight among them, first output, how many); of the last eight the last is
+// repeated.
 template <class Use>
-[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, const Use& use) {
-  std::size_t i = 0;
-  for (; i + lanes <= count; i += lanes) use(position + i, i, lanes);
-  if (i == count) return;
-  double rest[lanes];
-  for (std::size_t j = 0; j < lanes; ++j) rest[j] = position[i + j < count ? i + j : count - 1];
-  use(rest, i, count - i);
+[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, double scale,
+                                                  double shift, std::size_t rows, double rounding,
+                                                  const Use& use) {
+  Places out;
+  for (std::size_t first = 0; first < count; first += most_places) {
+    const std::size_t held = least(most_places, count - first);
+    for (std::size_t j = 0; j < held; j += lanes) {
+      const double* from = position + first + j;
+      double rest[lanes];
+      if (held - j < lanes) {
+        for (std::size_t k = 0; k < lanes; ++k) rest[k] = from[least(k, held - j - 1)];
+        from = rest;
+      }
+      place_eight(from, scale, shift, rows, rounding, j, out);
+    }
+    // In memory: taken out of registers one by one they would cost more than all the rest.
+    __asm__("" : "+m"(out));
+    for (std::size_t j = 0; j < held; j += lanes) use(out, j, first + j, least(lanes, held - j));
+  }
 }
 
 [[gnu::always_inline]] inline void store_first(float* to, Lanes values, std::size_t count) {
@@ -730,34 +743,37 @@ template <class Use>
   for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
-[[gnu::always_inline]] inline Lanes read_nearest(const float* x, const double* position, const float* table,
-                                                 std::size_t taps, std::size_t rows) {
-  const Places at = places(position, 1.0, 0.0, rows, 0.5);
-  Sum total[lanes];
+[[gnu::always_inline]] inline void read_nearest(const float* x, const double* position, std::size_t count,
+                                                const float* table, std::size_t taps, std::size_t rows,
+                                                float* out) {
+  eight_by_eight(position, count, 1.0, 0.0, rows, 0.5,
+                 [&](const Places& at, std::size_t from, std::size_t first, std::size_t held) {
+                   Sum total[lanes];
 #pragma GCC unroll 8
-  for (std::size_t j = 0; j < lanes; ++j)
-    total[j] = products(x + at.whole[j], table + static_cast<std::size_t>(at.row[j]) * taps, taps);
-  return sums(total);
+                   for (std::size_t j = 0; j < lanes; ++j)
+                     total[j] = products(x + at.whole[from + j],
+                                         table + static_cast<std::size_t>(at.row[from + j]) * taps, taps);
+                   store_first(out + first, sums(total), held);
+                 });
 }
 
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
-  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    store_first(out + first, read_nearest(x, from, table, taps, rows), held);
-  });
+  read_nearest(x, position, count, table, taps, rows, out);
 }
 
 [[gnu::always_inline]] inline void read_along_with(const float* x, const double* c, double step, double last,
                                                    std::size_t count, const float* table, std::size_t taps,
                                                    std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; i += lanes) {
-    double position[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const double u = static_cast<double>(static_cast<int>(i + j)) * step;
+  for (std::size_t first = 0; first < count; first += most_places) {
+    double position[most_places];
+    const std::size_t held = least(most_places, count - first);
+    for (std::size_t j = 0; j < held; ++j) {
+      const double u = static_cast<double>(static_cast<int>(first + j)) * step;
       const double at = c[0] + u * (c[1] + u * (c[2] + u * c[3]));
       position[j] = at < 0.0 ? 0.0 : at > last ? last : at;
     }
-    store_first(out + i, read_nearest(x, position, table, taps, rows), least(lanes, count - i));
+    read_nearest(x, position, held, table, taps, rows, out + first);
   }
 }
 
@@ -770,16 +786,17 @@ void read_along(const float* x, const double* c, double step, double last, std::
 [[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
                                                      double shift, std::size_t count, const float* table,
                                                      std::size_t taps, std::size_t rows, float* out) {
-  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    const Places at = places(from, scale, shift, rows);
-    Sum total[lanes];
+  eight_by_eight(position, count, scale, shift, rows, 0.0,
+                 [&](const Places& at, std::size_t from, std::size_t first, std::size_t held) {
+                   Sum total[lanes];
 #pragma GCC unroll 8
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const float* row = table + 2 * static_cast<std::size_t>(at.row[j]) * taps;
-      total[j] = products_between(x + at.whole[j], row, row + taps, taps, at.part[j]);
-    }
-    store_first(out + first, sums(total), held);
-  });
+                   for (std::size_t j = 0; j < lanes; ++j) {
+                     const float* row = table + 2 * static_cast<std::size_t>(at.row[from + j]) * taps;
+                     total[j] = products_between(x + at.whole[from + j], row, row + taps, taps,
+                                                 at.part[from + j]);
+                   }
+                   store_first(out + first, sums(total), held);
+                 });
 }
 
 // The usual numbers of taps are known to the compiler.
@@ -791,13 +808,13 @@ void read_between(const float* x, const double* position, double scale, double s
   read_between_with(x, position, scale, shift, count, table, taps, rows, out);
 }
 
-// By the extremes; the sum of the steps tells of what is no number, which has no place among extremes.
+// By the extremes; the sum of the steps tells of what is no number, which has no place among extremes. Whether
+// the values themselves lie within is not looked at where their steps leave them no other choice.
 bool within(const double* values, std::size_t count, double low, double high, double least_step,
             double most_step) {
   constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
-  Doubles bottom = Doubles{} + high, top = Doubles{} + low, least = Doubles{} + most_step,
-          most = Doubles{} + least_step, total{};
+  Doubles least = Doubles{} + most_step, most = Doubles{} + least_step, total{};
   std::size_t i = 0;
   for (; i + wide < count; i += wide) {
     Doubles here, next;
@@ -805,21 +822,20 @@ bool within(const double* values, std::size_t count, double low, double high, do
     __builtin_memcpy(&next, values + i + 1, sizeof next);
     Doubles step = next - here;
     step = step < 0.0 ? -step : step;
-    bottom = here < bottom ? here : bottom;
-    top = here > top ? here : top;
     least = step < least ? step : least;
     most = step > most ? step : most;
     total += step;
   }
+  const auto fits = (least >= least_step) & (most <= most_step) & (total == total);
   bool fine = true;
-  for (std::size_t j = 0; j < wide; ++j)
-    fine = fine && bottom[j] >= low && top[j] <= high && least[j] >= least_step && most[j] <= most_step &&
-           total[j] == total[j];
-  for (; i < count; ++i) {
-    fine = fine && values[i] >= low && values[i] <= high;
-    const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
-    fine = fine && step >= least_step && step <= most_step;
+  for (std::size_t j = 0; j < wide; ++j) fine = fine && fits[j];
+  for (; fine && i + 1 < count; ++i) {
+    const double step = __builtin_fabs(values[i + 1] - values[i]);
+    fine = step >= least_step && step <= most_step;
   }
+  const double reach = static_cast<double>(count) * most_step;
+  if (count == 0 || (values[0] - reach >= low && values[0] + reach <= high)) return fine;
+  for (i = 0; fine && i < count; ++i) fine = values[i] >= low && values[i] <= high;
   return fine;
 }
 
