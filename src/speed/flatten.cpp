@@ -95,8 +95,9 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
         near[i] = samples[at - reach];
     wide().sliding_dots(near.data(), step, to - from, taps.data(), taps.size(), out.samples.data() + from, 1);
   };
-  const std::size_t all = out.samples.size(), first = std::min<std::size_t>(all, 20);
-  const std::size_t last = std::max(first, all - std::min<std::size_t>(all, 20));
+  // In whole eights, as the loops take them.
+  const std::size_t all = out.samples.size(), edge = 24, first = std::min(all, edge);
+  const std::size_t last = std::max(first, (all - first) / 8 * 8);
   at_edge(0, first);
   wide().sliding_dots(samples.data() + first * step - reach, step, last - first, taps.data(), taps.size(),
                       out.samples.data() + first, 1);
