@@ -12,13 +12,20 @@ namespace gearhark {
 std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, double step_turns,
                                          std::size_t count) {
   std::vector<double> times(count);
-  std::size_t cell = 0;
   const std::vector<double>& turns = shaft.turns;
-  for (std::size_t i = 0; i < count; ++i) {
-    const double wanted = first + static_cast<double>(i) * step_turns;
-    while (cell + 2 < turns.size() && turns[cell + 1] < wanted) ++cell;
-    const double advance = std::max(turns[cell + 1] - turns[cell], 1e-9);
-    times[i] = (static_cast<double>(cell) + (wanted - turns[cell]) / advance) * shaft.step_s;
+  const auto wanted = [&](std::size_t i) { return first + static_cast<double>(i) * step_turns; };
+  std::size_t cell = 0;
+  for (std::size_t i = 0, end = 0; i < count; i = end) {  // those within one cell
+    while (cell + 2 < turns.size() && turns[cell + 1] < wanted(i)) ++cell;
+    const double before = turns[cell], up_to = turns[cell + 1], advance = std::max(up_to - before, 1e-9);
+    const double about = static_cast<double>(i) + (up_to - wanted(i)) / step_turns;
+    const bool all = cell + 2 >= turns.size() || !(about < static_cast<double>(count));
+    end = all ? count : std::max(i + 1, static_cast<std::size_t>(about));
+    while (end > i + 1 && !all && wanted(end - 1) > up_to) --end;
+    while (end < count && wanted(end) <= up_to) ++end;
+    for (int k = static_cast<int>(i); k < static_cast<int>(end); ++k)
+      times[static_cast<std::size_t>(k)] =
+          (static_cast<double>(cell) + ((first + k * step_turns) - before) / advance) * shaft.step_s;
   }
   return times;
 }

@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <numbers>
 #include <optional>
+#include <utility>
 
 #include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/signal/envelope.hpp"
@@ -188,25 +189,35 @@ ClearBins clear_bins(const std::vector<char>& masked, std::size_t from, std::siz
 
 // To about a ten-thousandth, of many values whose quartiles lie between 2^-8 and 2^8: counts by exponent and
 // eight bits of mantissa, straight lines within.
-Quartiles quartiles_of_many(const float* spectrum, const ClearBins& clear) {
-  constexpr std::int32_t first = 119 << 23, shift = 15, most = 4095;  // the bits of 2^-8
-  std::array<std::uint32_t, most + 1> counts{};
-  for (const auto& [from, to] : clear.stretches)
-    for (std::size_t k = from; k < to; ++k)
-      ++counts[static_cast<std::size_t>(
-          std::clamp((std::bit_cast<std::int32_t>(spectrum[k]) - first) >> shift, std::int32_t{0}, most))];
-  std::size_t bucket = 0, before = 0;
-  const auto at = [&](double share) {  // in rising order
-    const double rank = share * static_cast<double>(clear.count - 1) + 0.5;
-    while (static_cast<double>(before + counts[bucket]) < rank) before += counts[bucket++];
-    const auto edge = [](std::size_t b) {
-      return static_cast<double>(std::bit_cast<float>(first + (static_cast<std::int32_t>(b) << shift)));
+class QuartileCounts {
+ public:
+  void add(const float* spectrum, const ClearBins& clear) {
+    for (const auto& [from, to] : clear.stretches)
+      for (std::size_t k = from; k < to; ++k)
+        ++counts_[static_cast<std::size_t>(
+            std::clamp((std::bit_cast<std::int32_t>(spectrum[k]) - first) >> shift, std::int32_t{0}, most))];
+    count_ += clear.count;
+  }
+  [[nodiscard]] Quartiles quartiles() const {
+    std::size_t bucket = 0, before = 0;
+    const auto at = [&](double share) {  // in rising order
+      const double rank = share * static_cast<double>(count_ - 1) + 0.5;
+      while (static_cast<double>(before + counts_[bucket]) < rank) before += counts_[bucket++];
+      const auto edge = [](std::size_t b) {
+        return static_cast<double>(std::bit_cast<float>(first + (static_cast<std::int32_t>(b) << shift)));
+      };
+      return std::lerp(edge(bucket), edge(bucket + 1),
+                       (rank - static_cast<double>(before)) / counts_[bucket]);
     };
-    return std::lerp(edge(bucket), edge(bucket + 1), (rank - static_cast<double>(before)) / counts[bucket]);
-  };
-  const double low = at(0.25), middle = at(0.5);
-  return {low, middle, at(0.75)};
-}
+    const double low = at(0.25), middle = at(0.5);
+    return {low, middle, at(0.75)};
+  }
+
+ private:
+  static constexpr std::int32_t first = 119 << 23, shift = 15, most = 4095;  // the bits of 2^-8
+  std::array<std::uint32_t, most + 1> counts_{};
+  std::size_t count_ = 0;
+};
 
 // Exactly, of several spectra at once, the last of which counts for all that are missing.
 std::vector<Quartiles> quartiles_side_by_side(std::span<const float* const> spectra, const ClearBins& clear) {
@@ -233,15 +244,19 @@ std::vector<Quartiles> quartiles_side_by_side(std::span<const float* const> spec
   return out;
 }
 
+constexpr std::size_t many = 4096;
+
 std::vector<Quartiles> quartiles_of(std::span<const float* const> spectra, const ClearBins& clear) {
-  constexpr std::size_t many = 4096;
   std::vector<Quartiles> out;
   for (std::size_t first = 0; first < spectra.size() && clear.count < many; first += ranked_lanes) {
     const auto some = spectra.subspan(first, std::min(ranked_lanes, spectra.size() - first));
     for (const Quartiles& q : quartiles_side_by_side(some, clear)) out.push_back(q);
   }
-  for (std::size_t s = out.size(); s < spectra.size(); ++s)
-    out.push_back(quartiles_of_many(spectra[s], clear));
+  for (std::size_t s = out.size(); s < spectra.size(); ++s) {
+    QuartileCounts counts;
+    counts.add(spectra[s], clear);
+    out.push_back(counts.quartiles());
+  }
   return out;
 }
 
@@ -269,20 +284,64 @@ void mean_of_bands(const std::vector<std::vector<float>>& spectra, std::size_t f
   }
 }
 
-// Of every spectrum, by octave.
-std::vector<std::vector<double>> independent_bands_by_octave(std::span<const float* const> spectra,
-                                                             const std::vector<char>& masked,
-                                                             double counted) {
-  constexpr std::size_t fewest = 16;
-  std::vector<std::vector<double>> out(spectra.size());
-  for (std::size_t octave = 1; octave / 2 < masked.size(); octave *= 2) {
-    const ClearBins clear = clear_bins(masked, octave, std::min(2 * octave, masked.size()));
-    if (clear.count < fewest) {
-      for (auto& by_octave : out) by_octave.push_back(1.0);
-      continue;
+// Masks of one level, and what they have in common: bins that none hides, and those that each leaves besides
+// (all others hidden).
+struct Masks {
+  std::vector<std::vector<char>> each, besides;
+  std::vector<char> any;
+};
+
+Masks masks_of(std::vector<std::vector<char>> each) {
+  Masks masks{std::move(each), {}, {}};
+  masks.any.assign(masks.each.front().size(), 0);
+  for (const auto& mask : masks.each)
+    for (std::size_t k = 0; k < mask.size(); ++k) masks.any[k] = masks.any[k] || mask[k];
+  masks.besides = masks.each;
+  for (auto& mask : masks.besides)
+    for (std::size_t k = 0; k < mask.size(); ++k) mask[k] = mask[k] || !masks.any[k];
+  return masks;
+}
+
+constexpr std::size_t fewest = 16;  // clear bins that tell anything
+
+// Of every spectrum by mask; bins from..to-1; nothing where too few are clear. What no mask hides is counted
+// once.
+std::vector<std::vector<Quartiles>> quartiles_by_mask(std::span<const float* const> spectra,
+                                                      const Masks& masks, std::size_t from, std::size_t to) {
+  std::vector<std::vector<Quartiles>> out(masks.each.size());
+  const ClearBins common = clear_bins(masks.any, from, to);
+  std::vector<ClearBins> besides;
+  for (const auto& mask : masks.besides) besides.push_back(clear_bins(mask, from, to));
+  if (common.count < many) {
+    for (std::size_t m = 0; m < out.size(); ++m)
+      if (const ClearBins clear = clear_bins(masks.each[m], from, to); clear.count >= fewest)
+        out[m] = quartiles_of(spectra, clear);
+    return out;
+  }
+  for (const float* spectrum : spectra) {
+    QuartileCounts counted;
+    counted.add(spectrum, common);
+    for (std::size_t m = 0; m < out.size(); ++m) {
+      QuartileCounts all = counted;
+      all.add(spectrum, besides[m]);
+      out[m].push_back(all.quartiles());
     }
-    const std::vector<Quartiles> quartiles = quartiles_of(spectra, clear);
-    for (std::size_t s = 0; s < out.size(); ++s) out[s].push_back(independent_bands(quartiles[s], counted));
+  }
+  return out;
+}
+
+// Of every mask and spectrum, by octave.
+std::vector<std::vector<std::vector<double>>> independent_bands_by_octave(
+    std::span<const float* const> spectra, const Masks& masks, double counted) {
+  std::vector<std::vector<std::vector<double>>> out(masks.each.size(),
+                                                    std::vector<std::vector<double>>(spectra.size()));
+  const std::size_t bins = masks.any.size();
+  for (std::size_t octave = 1; octave / 2 < bins; octave *= 2) {
+    const std::size_t end = std::min(2 * octave, bins);
+    const auto quartiles = quartiles_by_mask(spectra, masks, octave, end);
+    for (std::size_t m = 0; m < out.size(); ++m)
+      for (std::size_t s = 0; s < spectra.size(); ++s)
+        out[m][s].push_back(quartiles[m].empty() ? 1.0 : independent_bands(quartiles[m][s], counted));
   }
   return out;
 }
@@ -319,7 +378,7 @@ std::vector<HeardGroup> heard_groups(const BandLevelSpectra& level) {
 
 // Means over the bands of every group in bins first..first + count - 1, a row of `bins` for each.
 void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t bins,
-              std::size_t first, std::size_t count, const std::vector<char>& masked, std::span<float> means) {
+              std::size_t first, std::size_t count, std::span<float> means) {
   const auto row = [&](std::size_t lane) { return means.subspan(lane * bins + first, count); };
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     const auto mean = row(lane);
@@ -329,41 +388,59 @@ void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& leve
       continue;
     }
     mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
-    for (std::size_t k = 0; k < count; ++k) mean[k] = masked[first + k] ? 1.0f : mean[k];
   }
 }
 
-void append_groups(EnvelopeSpectra& out, const BandLevelSpectra& level, const std::vector<char>& masked,
+// Adds the next bins of every row to the sums, those that the mask hides as background.
+void extend_masked(GroupSums& sums, std::span<float> rows, std::size_t apart, std::span<const char> mask) {
+  std::vector<std::size_t> hidden;
+  for (std::size_t k = 0; k < mask.size(); ++k)
+    if (mask[k]) hidden.push_back(k);
+  std::vector<float> kept;
+  for (std::size_t row = 0; row < rows.size(); row += apart)
+    for (const std::size_t k : hidden) kept.push_back(std::exchange(rows[row + k], 1.0f));
+  sums.extend(rows, apart, mask.size());
+  auto back = kept.begin();
+  for (std::size_t row = 0; row < rows.size(); row += apart)
+    for (const std::size_t k : hidden) rows[row + k] = *back++;
+}
+
+// By mask.
+void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& level, const Masks& masks,
                    double counted) {
-  const std::size_t before = out.groups.size();
+  const std::size_t before = out.front().groups.size();
   for (const auto& [from, to] : nested_groups(level.power.size())) {
     GroupSpectrum group;
     group.low = level.low[from];
     group.high = level.high[to - 1];
-    out.groups.push_back(std::move(group));
+    for (EnvelopeSpectra& one : out) one.groups.push_back(group);
   }
   const std::vector<HeardGroup> heard = heard_groups(level);
   if (heard.empty()) return;
   const std::size_t bins = level.power[heard.front().from].size();
-  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<std::shared_ptr<GroupSums>> sums;
+  for (std::size_t m = 0; m < out.size(); ++m)
+    sums.push_back(std::make_shared<GroupSums>(bins, heard.size()));
   const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * bins);
   const std::span<float> means(held.get(), heard.size() * bins);
   constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
   for (std::size_t first = 0; first < bins; first += at_once) {
     const std::size_t count = std::min(at_once, bins - first);
-    means_of(heard, level, bins, first, count, masked, means);
-    sums->extend(means.subspan(first), bins, count);
+    means_of(heard, level, bins, first, count, means);
+    for (std::size_t m = 0; m < out.size(); ++m)
+      extend_masked(*sums[m], means.subspan(first), bins, std::span(masks.each[m]).subspan(first, count));
   }
   std::vector<const float*> rows;
   for (std::size_t lane = 0; lane < heard.size(); ++lane) rows.push_back(held.get() + lane * bins);
-  auto independent = independent_bands_by_octave(rows, masked, counted);
-  for (std::size_t lane = 0; lane < heard.size(); ++lane) {
-    GroupSpectrum& group = out.groups[before + heard[lane].group];
-    group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
-    group.effective_bands = std::move(independent[lane]);
-    group.sums = sums;
-    group.lane = lane;
-  }
+  auto independent = independent_bands_by_octave(rows, masks, counted);
+  for (std::size_t m = 0; m < out.size(); ++m)
+    for (std::size_t lane = 0; lane < heard.size(); ++lane) {
+      GroupSpectrum& group = out[m].groups[before + heard[lane].group];
+      group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
+      group.effective_bands = std::move(independent[m][lane]);
+      group.sums = sums[m];
+      group.lane = lane;
+    }
 }
 
 }  // namespace
@@ -416,8 +493,8 @@ std::vector<float> limit_locked_lines(std::span<const float> samples, double rat
   fft.inverse(bins, by_angle);
 
   std::vector<double> angles(samples.size());
-  for (std::size_t i = 0; i < samples.size(); ++i)
-    angles[i] = (shaft.at(static_cast<double>(i) / rate_hz) - grid.first_turn) / grid.step();
+  shaft.at_each(rate_hz, angles);
+  for (double& angle : angles) angle = (angle - grid.first_turn) / grid.step();
   return resample_at(by_angle, 1.0, angles);
 }
 
@@ -444,19 +521,32 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
   return out;
 }
 
-EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest) {
-  EnvelopeSpectra out;
-  out.turns = bands.turns;
-  out.mean_rate = bands.mean_rate;
+std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings) {
+  std::vector<EnvelopeSpectra> out(maskings.size());
+  for (EnvelopeSpectra& one : out) {
+    one.turns = bands.turns;
+    one.mean_rate = bands.mean_rate;
+  }
   for (const BandLevelSpectra& level : bands.levels) {
-    const std::vector<char> masked =
-        mask_of_known_orders(level.power.front().size(), level.turns, known, lowest);
-    append_groups(out, level, masked, std::min(1.0, most_pieces / bands.pieces));
-    if (out.masked.size() > masked.size()) continue;
-    out.masked.assign(masked.size() + 1, 0.0);
-    for (std::size_t k = 0; k < masked.size(); ++k) out.masked[k + 1] = out.masked[k] + masked[k];
+    std::vector<std::vector<char>> each;
+    for (const Masking& masking : maskings)
+      each.push_back(
+          mask_of_known_orders(level.power.front().size(), level.turns, masking.known, masking.lowest));
+    const Masks masks = masks_of(std::move(each));
+    append_groups(out, level, masks, std::min(1.0, most_pieces / bands.pieces));
+    for (std::size_t m = 0; m < out.size(); ++m) {
+      const std::vector<char>& masked = masks.each[m];
+      if (out[m].masked.size() > masked.size()) continue;
+      out[m].masked.assign(masked.size() + 1, 0.0);
+      for (std::size_t k = 0; k < masked.size(); ++k) out[m].masked[k + 1] = out[m].masked[k] + masked[k];
+    }
   }
   return out;
+}
+
+EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest) {
+  const Masking masking{{known.begin(), known.end()}, lowest};
+  return std::move(grouped(bands, std::span(&masking, 1)).front());
 }
 
 }  // namespace gearhark

@@ -16,11 +16,13 @@ constexpr double analysis_rate_hz = 16000.0;
 // Masked for either kind of events.
 OnShaft masked(const BandSpectra& bands, OrderSpectrum tones, const Car& car, const HeardRun& run,
                Reference on) {
+  std::vector<Masking> maskings;
+  for (const Events events : {Events::locked, Events::slipping})
+    maskings.push_back({healthy_orders(car, run.state, run.rates, on, events), lowest_order(events)});
+  std::vector<EnvelopeSpectra> spectra = grouped(bands, maskings);
   OnShaft out;
-  out.locked = grouped(bands, healthy_orders(car, run.state, run.rates, on, Events::locked),
-                       lowest_order(Events::locked));
-  out.slipping = grouped(bands, healthy_orders(car, run.state, run.rates, on, Events::slipping),
-                         lowest_order(Events::slipping));
+  out.locked = std::move(spectra[0]);
+  out.slipping = std::move(spectra[1]);
   out.tones = std::move(tones);
   return out;
 }

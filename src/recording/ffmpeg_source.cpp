@@ -92,12 +92,11 @@ void append_samples(const AVFrame& frame, double scale, double offset, std::vect
   const auto channels = static_cast<std::size_t>(frame.ch_layout.nb_channels);
   const auto frames = static_cast<std::size_t>(frame.nb_samples);
   const bool planar = av_sample_fmt_is_planar(static_cast<AVSampleFormat>(frame.format)) != 0;
-  if (!std::is_same_v<T, float> || channels > 1) out.resize(frames * channels);
+  out.resize(frames * channels);
   for (std::size_t c = 0; c < channels; ++c) {
     const T* from = reinterpret_cast<const T*>(frame.extended_data[planar ? c : 0]) + (planar ? 0 : c);
     const std::size_t step = planar ? 1 : channels;
     if constexpr (std::is_same_v<T, float>) {
-      if (channels == 1) return out.assign(from, from + frames);
       for (std::size_t i = 0; i < frames; ++i) out[i * channels + c] = from[i * step];
       continue;
     }
@@ -250,7 +249,15 @@ class FfmpegSource : public Source {
     }
     const bool same = channels == channels_ && frame_->sample_rate == rate_;
     if (!same) damage_ = "sample rate or channels change within the file; only the part before is used";
-    const bool fine = same && to_floats(*frame_, block_);
+    if (same && channels == 1 &&
+        av_get_packed_sample_fmt(static_cast<AVSampleFormat>(frame_->format)) == AV_SAMPLE_FMT_FLT) {
+      // As they lie, until the next frame is asked for.
+      block_ = {reinterpret_cast<const float*>(frame_->extended_data[0]),
+                static_cast<std::size_t>(frame_->nb_samples)};
+      return true;
+    }
+    const bool fine = same && to_floats(*frame_, floats_);
+    block_ = floats_;
     av_frame_unref(frame_);
     return fine;
   }
@@ -284,7 +291,8 @@ class FfmpegSource : public Source {
   int channels_ = 0, rate_ = 0;
   long damaged_packets_ = 0;
   bool at_end_ = false, first_is_waiting_ = false;
-  std::vector<float> block_;
+  std::vector<float> floats_;
+  std::span<const float> block_;
 };
 
 }  // namespace

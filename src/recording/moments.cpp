@@ -43,15 +43,17 @@ class HighPass {
     back1_ = 2.0 * (k * k - 1.0) * norm;
     back2_ = (1.0 - std::numbers::sqrt2 * k + k * k) * norm;
   }
+  // Only the last product waits for the value before.
   double operator()(double x) {
-    const double y = gain_ * x + z1_;
-    z1_ = -2.0 * gain_ * x - back1_ * y + z2_;
-    z2_ = gain_ * x - back2_ * y;
-    return y;
+    const double y = (gain_ * x + ahead_ - back2_ * y2_) - back1_ * y1_;
+    ahead_ = gain_ * x1_ - 2.0 * gain_ * x;
+    x1_ = x;
+    y2_ = y1_;
+    return y1_ = y;
   }
 
  private:
-  double gain_, back1_, back2_, z1_ = 0.0, z2_ = 0.0;
+  double gain_, back1_, back2_, ahead_ = 0.0, x1_ = 0.0, y1_ = 0.0, y2_ = 0.0;
 };
 
 float level_of(double power, std::size_t count) {

@@ -65,11 +65,13 @@ Fall fall_over(const std::vector<double>& db, double at, double gap, double span
   return {below - median_between(db, at + gap, at + span), below};
 }
 
-// How far the spectrum falls about a bin; 0 where it comes back up further on.
+// How far the spectrum falls about a bin, less than an edge does where it comes back up further on.
 Fall fall_at(const std::vector<double>& db, double at, double bin_hz) {
   const double gap = edge_gap_hz / bin_hz, span = edge_span_hz / bin_hz;
   Fall fall = fall_over(db, at, gap, span);
+  if (fall.db < edge_db) return fall;
   fall.db = std::min(fall.db, fall_over(db, at, 2.0 * gap, 2.0 * span).db);
+  if (fall.db < edge_db) return fall;
   const double end = static_cast<double>(db.size());
   if (fall.below_db - quantile_between(db, at + gap, end, most_of_the_rest) < stays_below_db) fall.db = 0.0;
   return fall;

@@ -201,7 +201,7 @@ std::vector<float> resample_by(std::span<const float> input, Ratio ratio) {
   return out;
 }
 
-constexpr std::size_t at_once = 256;  // moments looked at together
+constexpr std::size_t at_once = 512;  // moments looked at together
 
 // Moments near the recording's ends, or spaced so unevenly that they need several kernels.
 void read_by_runs(StretchedKernels& kernels, const Samples& samples, double rate_hz,

@@ -21,8 +21,8 @@ class Ranks {
   float at(std::size_t rank) {
     if (!holds(rank)) hold_about(rank);
     if (!holds(rank)) hold_all();
-    const auto place = held_.begin() + static_cast<std::ptrdiff_t>(rank - before_);
-    std::nth_element(held_.begin(), place, held_.end());
+    float* const place = held_.get() + (rank - before_);
+    std::nth_element(held_.get(), place, held_.get() + count_);
     return *place;
   }
 
@@ -30,19 +30,22 @@ class Ranks {
   static constexpr std::size_t few = 1024, most_drawn = 1024;
 
   [[nodiscard]] bool holds(std::size_t rank) const {
-    return rank >= before_ && rank - before_ < held_.size();
+    return rank >= before_ && rank - before_ < count_;
+  }
+  void make_room() {
+    if (!held_) held_ = std::make_unique_for_overwrite<float[]>(values_.size() + 16);
+    before_ = 0;
   }
   void hold_all() {
-    held_.assign(values_.begin(), values_.end());
-    before_ = 0;
+    make_room();
+    std::copy(values_.begin(), values_.end(), held_.get());
+    count_ = values_.size();
   }
   void hold_about(std::size_t rank) {
-    held_.resize(values_.size() + 16);
-    before_ = 0;
-    std::size_t left = narrow(values_, rank);
-    for (std::size_t last = values_.size(); left > few && left < last && rank >= before_;)
-      left = narrow(std::span(held_).first(last = left), rank);
-    held_.resize(left);
+    make_room();
+    count_ = narrow(values_, rank);
+    for (std::size_t last = values_.size(); count_ > few && count_ < last && rank >= before_;)
+      count_ = narrow(std::span(held_.get(), last = count_), rank);
   }
   // Holds those of `from` (which may be the first of those held) that lie about `rank` of all; how many.
   std::size_t narrow(std::span<const float> from, std::size_t rank) {
@@ -54,7 +57,7 @@ class Ranks {
     const std::size_t middle = std::min(drawn - 1, (rank - before_) * drawn / from.size());
     const float low = middle < away ? -HUGE_VALF : nth(sample, middle - away);
     const float high = middle + away >= drawn ? HUGE_VALF : nth(sample, middle + away);
-    return wide().keep_between(from.data(), from.size(), low, high, held_.data(), &before_);
+    return wide().keep_between(from.data(), from.size(), low, high, held_.get(), &before_);
   }
   static float nth(std::vector<float>& values, std::size_t rank) {
     const auto place = values.begin() + static_cast<std::ptrdiff_t>(rank);
@@ -63,7 +66,8 @@ class Ranks {
   }
 
   std::span<const float> values_;
-  std::vector<float> held_;
+  std::unique_ptr<float[]> held_;  // the first count_ of them
+  std::size_t count_ = 0;
   std::size_t before_ = 0;  // values below those that are held
 };
 
@@ -121,10 +125,12 @@ std::vector<float> joined_medians(std::span<const float> values, std::size_t wid
         last ? out.size() : std::min(out.size(), static_cast<std::size_t>(knots.at[next]) + 1);
     const double gap = knots.at[next] - knots.at[j], over_gap = gap > 0.0 ? 1.0 / gap : 0.0;
     const double at = knots.at[j], value = knots.value[j], rise = knots.value[next] - value;
-    for (; i < end; ++i) {
-      const double part = std::clamp((static_cast<double>(i) - at) * over_gap, 0.0, 1.0);
-      out[i] = static_cast<float>(value + part * rise);
+    const double from = static_cast<double>(i) - at;
+    for (int k = 0; k < static_cast<int>(end - i); ++k) {
+      const double part = std::min(std::max((from + k) * over_gap, 0.0), 1.0);
+      out[i + static_cast<std::size_t>(k)] = static_cast<float>(value + part * rise);
     }
+    i = end;
   }
   return out;
 }
@@ -154,10 +160,9 @@ double median(std::span<const float> values) { return quantile(values, 0.5); }
 
 double median_absolute_deviation(std::span<const float> values) {
   const auto middle = static_cast<float>(median(values));
-  std::vector<float> distance(values.size());
-  std::transform(values.begin(), values.end(), distance.begin(),
-                 [&](float v) { return std::abs(v - middle); });
-  return median(distance);
+  const auto distance = std::make_unique_for_overwrite<float[]>(values.size());
+  std::transform(values.begin(), values.end(), distance.get(), [&](float v) { return std::abs(v - middle); });
+  return median({distance.get(), values.size()});
 }
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
@@ -183,8 +188,7 @@ std::vector<float> moving_average(std::span<const float> values, std::size_t wid
   const std::size_t half = width / 2;
   const std::size_t first = std::min(half, values.size()), end = std::max(first, values.size() - first);
   for (std::size_t i = 0; i < first; ++i) out[i] = mean(i);
-  for (std::size_t i = first; i < end; ++i)
-    out[i] = static_cast<float>((sums[i + half + 1] - sums[i - half]) * share);
+  wide().scaled_differences(sums.get() + 2 * half + 1, sums.get(), end - first, share, out.data() + first);
   for (std::size_t i = end; i < values.size(); ++i) out[i] = mean(i);
   return out;
 }

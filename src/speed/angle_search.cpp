@@ -80,10 +80,10 @@ std::vector<TrackingLine> off_engine_orders(const std::vector<TrackingLine>& lin
 struct OnAndBeside {
   double on = -1e9, best_beside = -1e9, mean_beside = 0.0;
 };
-OnAndBeside votes_about(const Ratios& ratios, double mean_rate, std::span<const TrackingLine> lines) {
+OnAndBeside votes_about(SummedVotes& summed, double mean_rate, std::span<const TrackingLine> lines) {
   const Grid grid = grid_between(-0.12, 0.12, 0.0005);
-  const std::vector<double> sums = summed_votes(ratios, mean_rate, lines, grid);
-  const double seconds = static_cast<double>(ratios.frames) * ratios.frame_step_s;
+  const std::vector<double> sums = summed.of(mean_rate, lines, grid);
+  const double seconds = summed.seconds();
   OnAndBeside out;
   double copies = 0.0;
   for (std::size_t j = 0; j < sums.size(); ++j) {
@@ -98,8 +98,8 @@ OnAndBeside votes_about(const Ratios& ratios, double mean_rate, std::span<const 
   return out;
 }
 
-double margin_of(const Ratios& ratios, double mean_rate, const std::vector<TrackingLine>& lines) {
-  const OnAndBeside votes = votes_about(ratios, mean_rate, lines);
+double margin_of(SummedVotes& summed, double mean_rate, const std::vector<TrackingLine>& lines) {
+  const OnAndBeside votes = votes_about(summed, mean_rate, lines);
   return votes.on - votes.best_beside;
 }
 
@@ -275,7 +275,7 @@ struct AngleSearch::State {
 
   // What the sound along the track says of it. lines: as they were given.
   void measure(const Tracked& t, const std::vector<TrackingLine>& lines, FoundAngle& found) const {
-    const Ratios& heard = found.heard->ratios;
+    SummedVotes heard(found.heard->ratios);
     const double mean_rate = found.heard->flat.mean_rate;
     found.track = t.track;
     found.gear_margin = margin_of(heard, mean_rate, only_gears(t.lines));

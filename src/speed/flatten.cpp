@@ -49,8 +49,11 @@ const AlignedFloats& interpolation_table() {
 class Padded {
  public:
   explicit Padded(const std::vector<float>& samples)
-      : samples_(samples.size() + 2 * kTaps, 0.0f), last_(static_cast<double>(samples.size() + kTaps) - 1.0) {
-    std::copy(samples.begin(), samples.end(), samples_.begin() + kTaps);
+      : last_(static_cast<double>(samples.size() + kTaps) - 1.0) {
+    samples_.reserve(samples.size() + 2 * kTaps);
+    samples_.resize(kTaps, 0.0f);
+    samples_.insert(samples_.end(), samples.begin(), samples.end());
+    samples_.resize(samples.size() + 2 * kTaps, 0.0f);
   }
   // Where read() finds a sample.
   [[nodiscard]] double position(double sample) const {
@@ -83,11 +86,22 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
   for (int k = -half; k < half; ++k)
     taps[static_cast<std::size_t>(k + half)] = static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
   Sound out{std::vector<float>(samples.size() / static_cast<std::size_t>(factor)), sample_rate / factor};
-  // Silence on both sides, so that no filter meets an edge.
-  std::vector<float> padded(samples.size() + taps.size(), 0.0f);
-  std::copy(samples.begin(), samples.end(), padded.begin() + half);
-  wide().sliding_dots(padded.data(), static_cast<std::size_t>(factor), out.samples.size(), taps.data(),
-                      taps.size(), out.samples.data(), 1);
+  // Outputs [from, to) of samples that have silence before and behind them.
+  const std::size_t step = static_cast<std::size_t>(factor), reach = static_cast<std::size_t>(half);
+  const auto at_edge = [&](std::size_t from, std::size_t to) {
+    std::vector<float> near((to - from) * step + taps.size(), 0.0f);
+    for (std::size_t i = 0; i < near.size(); ++i)
+      if (const std::size_t at = from * step + i; at >= reach && at - reach < samples.size())
+        near[i] = samples[at - reach];
+    wide().sliding_dots(near.data(), step, to - from, taps.data(), taps.size(), out.samples.data() + from, 1);
+  };
+  // In whole eights, as the loops take them.
+  const std::size_t all = out.samples.size(), edge = 24, first = std::min(all, edge);
+  const std::size_t last = std::max(first, (all - first) / 8 * 8);
+  at_edge(0, first);
+  wide().sliding_dots(samples.data() + first * step - reach, step, last - first, taps.data(), taps.size(),
+                      out.samples.data() + first, 1);
+  at_edge(last, all);
   return out;
 }
 

@@ -153,9 +153,9 @@ struct Banded {
     }
   }
   [[nodiscard]] std::vector<double> solve(std::vector<double> x) {
-    for (std::size_t i = 0; i < n; ++i) {
-      for (std::size_t j = i > kReach ? i - kReach : 0; j < i; ++j) x[i] -= at(i, j) * x[j];
-      x[i] /= at(i, i);
+    for (std::size_t j = 0; j < n; ++j) {  // what is known is taken off those after it: none waits for a sum
+      x[j] /= at(j, j);
+      for (std::size_t i = j + 1; i < std::min(n, j + kReach + 1); ++i) x[i] -= at(i, j) * x[j];
     }
     for (std::size_t i = n; i-- > 0;) {
       for (std::size_t j = i + 1; j < std::min(n, i + kReach + 1); ++j) x[i] -= at(j, i) * x[j];

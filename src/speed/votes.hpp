@@ -51,6 +51,9 @@ class SummedVotes {
  public:
   explicit SummedVotes(const Ratios& ratios) : ratios_(&ratios) {}
   std::vector<double> of(double mean_rate, std::span<const TrackingLine> lines, const Grid& grid);
+  [[nodiscard]] double seconds() const {
+    return static_cast<double>(ratios_->frames) * ratios_->frame_step_s;
+  }
 
  private:
   struct Sums {

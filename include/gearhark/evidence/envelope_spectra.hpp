@@ -107,7 +107,13 @@ BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& refer
                          const EnvelopeSettings& settings);
 
 // Masks the known orders (and everything below `lowest` orders) and averages neighbouring bands.
+struct Masking {
+  std::vector<MaskedOrder> known;
+  Order lowest;
+};
 EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest);
+// The same of several masks, one result each: what they share is worked out once.
+std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings);
 
 // Limits every line that is locked to the shaft to `times` the running median of its neighbours in the
 // spectrum per turn.

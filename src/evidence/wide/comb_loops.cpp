@@ -3,6 +3,10 @@
 
 #include "wide/lane_math.hpp"
 
+#ifdef __AVX512F__
+#include <immintrin.h>
+#endif
+
 namespace gearhark {
 namespace {
 
@@ -42,16 +46,19 @@ using Together = Reg;
 [[gnu::always_inline]] inline Together repeated(Lanes a) {
   return __builtin_shufflevector(a.part[0], a.part[0], 0, 1, 2, 3, 4, 5, 6, 7, 0, 1, 2, 3, 4, 5, 6, 7);
 }
-// values[0] for the first eight lanes, values[1] for the others.
-[[gnu::always_inline]] inline Together each_for_eight(const float* values) {
-  const Part a = Part{} + values[0], b = Part{} + values[1];
-  return __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+// values[at] of sixteen for the first eight lanes, values[at + 1] for the others.
+[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
+  const RegBits which = RegBits{0, 0, 0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1} + static_cast<int>(at);
+  return reinterpret_cast<Reg>(
+      _mm512_permutexvar_ps(reinterpret_cast<__m512i>(which), reinterpret_cast<__m512>(load_reg(values))));
 }
 #else
 constexpr std::size_t side_by_side = 1;
 using Together = Lanes;
 [[gnu::always_inline]] inline Together repeated(Lanes a) { return a; }
-[[gnu::always_inline]] inline Together each_for_eight(const float* values) { return all(values[0]); }
+[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
+  return all(values[at]);
+}
 #endif
 constexpr std::size_t strength_rows = strengths / side_by_side;
 
@@ -63,8 +70,8 @@ constexpr std::size_t strength_rows = strengths / side_by_side;
   const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
   const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
   for (std::size_t a = 0; a < strength_rows; ++a) {
-    const float* at = line.strengths + a * side_by_side;
-    const Together ratio = freedom * (mean * each_for_eight(at) - each_for_eight(at + strengths));
+    const Together gained = mean * each_for_eight(line.strengths, a * side_by_side);
+    const Together ratio = freedom * (gained - each_for_eight(line.strengths, a * side_by_side + strengths));
     product[a] = product[a] * (absent + exponential(smaller(ratio, cap)) * line.presence);
   }
 }

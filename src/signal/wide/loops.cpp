@@ -115,14 +115,20 @@ template <unsigned p>
   if constexpr (p == 8) butterfly8(x);
 }
 
-// What a transform reads: lines as they are, or each times two weights, of its real and imaginary parts.
+// What a transform reads: lines as they are, the same with the second half taken for zeros, or each times two
+// weights, of its real and imaginary parts.
 struct Plain {
+  static constexpr bool half = false;
   const float* lines;
   [[gnu::always_inline]] Few operator()(std::size_t i, std::size_t lane) const {
     return get_few(lines + i * line + lane);
   }
 };
+struct FirstHalf : Plain {
+  static constexpr bool half = true;
+};
 struct Weighted {
+  static constexpr bool half = false;
   const float *lines, *weights;
   [[gnu::always_inline]] Few operator()(std::size_t i, std::size_t lane) const {
     const Few x = get_few(lines + i * line + lane);
@@ -131,13 +137,15 @@ struct Weighted {
 };
 
 // `count` transforms of p points that are step x count lines apart, the first from line `from` on; `step`
-// lines further each, out side by side.
+// lines further each, out side by side. Of an even number of points the second half lies in the second half.
 template <unsigned p, class Source>
 void first_stages(const Source& in, std::size_t from, std::size_t step, std::size_t count, float* out) {
+  constexpr bool to_half = Source::half && p % 2 == 0;
   for (std::size_t i = 0; i < count; ++i, from += step, out += p * line)
     each_register([&](std::size_t lane) {
       Few x[8];
-      for (unsigned j = 0; j < p; ++j) x[j] = in(from + j * step * count, lane);
+      for (unsigned j = 0; j < p; ++j)
+        x[j] = to_half && 2 * j >= p ? Few{} : in(from + j * step * count, lane);
       butterfly<p>(x);
       for (unsigned j = 0; j < p; ++j) put_few(out + j * line + lane, x[j]);
     });
@@ -244,6 +252,24 @@ void gather_frames(const float* const* frames, const float* weights, std::size_t
   for (; i < used; ++i)
     for (std::size_t f = 0; f < frame_lanes; ++f) out[i * frame_lanes + f] = frames[f][i] * weights[i];
   __builtin_memset(out + used * frame_lanes, 0, (length - used) * frame_lanes * sizeof(float));
+}
+
+[[gnu::always_inline]] inline unsigned last_radix(const LanePlanView& plan) {
+  std::size_t stage = 0;
+  for (std::size_t n = plan.length; n > plan.radices[stage]; ++stage) n /= plan.radices[stage];
+  return plan.radices[stage];
+}
+
+// Calls use(source) with the frames gathered in `in`, of which zeros make up half or more where they are so
+// short, as those of an even number of points do that are padded to twice their length.
+template <class Use>
+[[gnu::always_inline]] inline void with_frames(const LanePlanView& plan, const float* const* frames,
+                                               const float* weights, std::size_t used, float* in,
+                                               const Use& use) {
+  const bool half = used <= plan.length && last_radix(plan) % 2 == 0;
+  gather_frames(frames, weights, used, half ? plan.length : 2 * plan.length, in);
+  if (half) return use(FirstHalf{{in}});
+  use(Plain{in});
 }
 
 // Twice the bins k and n - k of a real spectrum from z's, with E, O the spectra of the even and odd samples
@@ -357,16 +383,17 @@ template <class Source, class Use>
 
 void real_frames(const LanePlanView& plan, const float* turns, const float* const* frames,
                  const float* weights, std::size_t used, float* in, float* out) {
-  gather_frames(frames, weights, used, 2 * plan.length, in);
-  transform(plan, in, out);
+  with_frames(plan, frames, weights, used, in,
+              [&](const auto& source) { transform_part(plan, 0, plan.length, source, 0, 1, out); });
   split_real(out, plan.length, turns);
 }
 
 void frame_powers(const LanePlanView& plan, const float* turns, const float* const* frames,
                   const float* weights, std::size_t used, float* in, float* out, float* power) {
-  gather_frames(frames, weights, used, 2 * plan.length, in);
-  powers_of(plan, turns, Plain{in}, out,
-            [&](std::size_t k, std::size_t lane, Reg p) { store_reg(power + k * frame_lanes + lane, p); });
+  with_frames(plan, frames, weights, used, in, [&](const auto& source) {
+    powers_of(plan, turns, source, out,
+              [&](std::size_t k, std::size_t lane, Reg p) { store_reg(power + k * frame_lanes + lane, p); });
+  });
 }
 
 void frame_moments(const LanePlanView& plan, const float* turns, const float* parts_of, std::size_t hop,
@@ -406,9 +433,10 @@ void add_power(const LanePlanView& plan, const float* turns, const float* const*
                std::size_t used, std::size_t count, float* in, float* out, float* power) {
   float counted[frame_lanes] = {};
   for (std::size_t f = 0; f < count; ++f) counted[f] = 1.0f;
-  gather_frames(frames, weights, used, 2 * plan.length, in);
-  powers_of(plan, turns, Plain{in}, out,
-            [&](std::size_t k, std::size_t lane, Reg p) { power[k] += sum(p * load_reg(counted + lane)); });
+  with_frames(plan, frames, weights, used, in, [&](const auto& source) {
+    powers_of(plan, turns, source, out,
+              [&](std::size_t k, std::size_t lane, Reg p) { power[k] += sum(p * load_reg(counted + lane)); });
+  });
 }
 
 // --- Long transforms: columns side by side, turned, then rows side by side. Every access to the long arrays
@@ -680,47 +708,60 @@ void sliding_dots(const float* x, std::size_t hop, std::size_t count, const floa
   for (; i < count; ++i, x += hop) out[i * apart] = sum(products(x, weights, taps));
 }
 
-// Where a signal is read eight times: from sample `whole` on, with this row of a table, and how far towards
-// the next row.
+// Where a signal is read, so many times: from sample `whole` on, with this row of a table, and how far
+// towards the next row. Found for many outputs before any is read: the way from a position to its row is
+// long, and reading waited for it.
+constexpr std::size_t most_places = 64;
 struct Places {
-  int whole[lanes], row[lanes];
-  float part[lanes];
+  int whole[most_places], row[most_places];
+  float part[most_places];
 };
 
-[[gnu::always_inline]] inline Places places(const double* position, double scale, double shift,
-                                            std::size_t rows, double rounding = 0.0) {
+// Of eight positions, the first `at`.
+[[gnu::always_inline]] inline void place_eight(const double* position, double scale, double shift,
+                                               std::size_t rows, double rounding, std::size_t at,
+                                               Places& out) {
   constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
   using Wholes [[gnu::vector_size(wide * sizeof(int))]] = int;
   using Floats [[gnu::vector_size(wide * sizeof(float))]] = float;
-  Places out;
   const auto fineness = static_cast<double>(rows);
   for (std::size_t j = 0; j < lanes; j += wide) {
-    Doubles at;
-    __builtin_memcpy(&at, position + j, sizeof at);
-    at = at * scale + shift;
-    const Wholes whole = __builtin_convertvector(at, Wholes);
-    const Doubles fine = (at - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
+    Doubles here;
+    __builtin_memcpy(&here, position + j, sizeof here);
+    here = here * scale + shift;
+    const Wholes whole = __builtin_convertvector(here, Wholes);
+    const Doubles fine = (here - __builtin_convertvector(whole, Doubles)) * fineness + rounding;
     const Wholes row = __builtin_convertvector(fine, Wholes);
     const Floats part = __builtin_convertvector(fine - __builtin_convertvector(row, Doubles), Floats);
-    __builtin_memcpy(out.whole + j, &whole, sizeof whole);
-    __builtin_memcpy(out.row + j, &row, sizeof row);
-    __builtin_memcpy(out.part + j, &part, sizeof part);
+    __builtin_memcpy(out.whole + at + j, &whole, sizeof whole);
+    __builtin_memcpy(out.row + at + j, &row, sizeof row);
+    __builtin_memcpy(out.part + at + j, &part, sizeof part);
   }
-  // In memory: taken out of registers one by one they would cost more than all the rest.
-  __asm__("" : "+m"(out));
-  return out;
 }
 
-// Calls use(eight positions, first output, how many) over `count` of them; the last is repeated.
+// Calls use(places, first of eight among them, first output, how many); of the last eight the last is
+// repeated.
 template <class Use>
-[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, const Use& use) {
-  std::size_t i = 0;
-  for (; i + lanes <= count; i += lanes) use(position + i, i, lanes);
-  if (i == count) return;
-  double rest[lanes];
-  for (std::size_t j = 0; j < lanes; ++j) rest[j] = position[i + j < count ? i + j : count - 1];
-  use(rest, i, count - i);
+[[gnu::always_inline]] inline void eight_by_eight(const double* position, std::size_t count, double scale,
+                                                  double shift, std::size_t rows, double rounding,
+                                                  const Use& use) {
+  Places out;
+  for (std::size_t first = 0; first < count; first += most_places) {
+    const std::size_t held = least(most_places, count - first);
+    for (std::size_t j = 0; j < held; j += lanes) {
+      const double* from = position + first + j;
+      double rest[lanes];
+      if (held - j < lanes) {
+        for (std::size_t k = 0; k < lanes; ++k) rest[k] = from[least(k, held - j - 1)];
+        from = rest;
+      }
+      place_eight(from, scale, shift, rows, rounding, j, out);
+    }
+    // In memory: taken out of registers one by one they would cost more than all the rest.
+    __asm__("" : "+m"(out));
+    for (std::size_t j = 0; j < held; j += lanes) use(out, j, first + j, least(lanes, held - j));
+  }
 }
 
 [[gnu::always_inline]] inline void store_first(float* to, Lanes values, std::size_t count) {
@@ -730,34 +771,37 @@ template <class Use>
   for (std::size_t j = 0; j < count; ++j) to[j] = all_of[j];
 }
 
-[[gnu::always_inline]] inline Lanes read_nearest(const float* x, const double* position, const float* table,
-                                                 std::size_t taps, std::size_t rows) {
-  const Places at = places(position, 1.0, 0.0, rows, 0.5);
-  Sum total[lanes];
+[[gnu::always_inline]] inline void read_nearest(const float* x, const double* position, std::size_t count,
+                                                const float* table, std::size_t taps, std::size_t rows,
+                                                float* out) {
+  eight_by_eight(position, count, 1.0, 0.0, rows, 0.5,
+                 [&](const Places& at, std::size_t from, std::size_t first, std::size_t held) {
+                   Sum total[lanes];
 #pragma GCC unroll 8
-  for (std::size_t j = 0; j < lanes; ++j)
-    total[j] = products(x + at.whole[j], table + static_cast<std::size_t>(at.row[j]) * taps, taps);
-  return sums(total);
+                   for (std::size_t j = 0; j < lanes; ++j)
+                     total[j] = products(x + at.whole[from + j],
+                                         table + static_cast<std::size_t>(at.row[from + j]) * taps, taps);
+                   store_first(out + first, sums(total), held);
+                 });
 }
 
 void read_at(const float* x, const double* position, std::size_t count, const float* table, std::size_t taps,
              std::size_t rows, float* out) {
-  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    store_first(out + first, read_nearest(x, from, table, taps, rows), held);
-  });
+  read_nearest(x, position, count, table, taps, rows, out);
 }
 
 [[gnu::always_inline]] inline void read_along_with(const float* x, const double* c, double step, double last,
                                                    std::size_t count, const float* table, std::size_t taps,
                                                    std::size_t rows, float* out) {
-  for (std::size_t i = 0; i < count; i += lanes) {
-    double position[lanes];
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const double u = static_cast<double>(static_cast<int>(i + j)) * step;
+  for (std::size_t first = 0; first < count; first += most_places) {
+    double position[most_places];
+    const std::size_t held = least(most_places, count - first);
+    for (std::size_t j = 0; j < held; ++j) {
+      const double u = static_cast<double>(static_cast<int>(first + j)) * step;
       const double at = c[0] + u * (c[1] + u * (c[2] + u * c[3]));
       position[j] = at < 0.0 ? 0.0 : at > last ? last : at;
     }
-    store_first(out + i, read_nearest(x, position, table, taps, rows), least(lanes, count - i));
+    read_nearest(x, position, held, table, taps, rows, out + first);
   }
 }
 
@@ -770,16 +814,17 @@ void read_along(const float* x, const double* c, double step, double last, std::
 [[gnu::always_inline]] inline void read_between_with(const float* x, const double* position, double scale,
                                                      double shift, std::size_t count, const float* table,
                                                      std::size_t taps, std::size_t rows, float* out) {
-  eight_by_eight(position, count, [&](const double* from, std::size_t first, std::size_t held) {
-    const Places at = places(from, scale, shift, rows);
-    Sum total[lanes];
+  eight_by_eight(position, count, scale, shift, rows, 0.0,
+                 [&](const Places& at, std::size_t from, std::size_t first, std::size_t held) {
+                   Sum total[lanes];
 #pragma GCC unroll 8
-    for (std::size_t j = 0; j < lanes; ++j) {
-      const float* row = table + 2 * static_cast<std::size_t>(at.row[j]) * taps;
-      total[j] = products_between(x + at.whole[j], row, row + taps, taps, at.part[j]);
-    }
-    store_first(out + first, sums(total), held);
-  });
+                   for (std::size_t j = 0; j < lanes; ++j) {
+                     const float* row = table + 2 * static_cast<std::size_t>(at.row[from + j]) * taps;
+                     total[j] =
+                         products_between(x + at.whole[from + j], row, row + taps, taps, at.part[from + j]);
+                   }
+                   store_first(out + first, sums(total), held);
+                 });
 }
 
 // The usual numbers of taps are known to the compiler.
@@ -792,12 +837,12 @@ void read_between(const float* x, const double* position, double scale, double s
 }
 
 // By the extremes; the sum of the steps tells of what is no number, which has no place among extremes.
+// Whether the values themselves lie within is not looked at where their steps leave them no other choice.
 bool within(const double* values, std::size_t count, double low, double high, double least_step,
             double most_step) {
   constexpr std::size_t wide = reg_lanes / 2;
   using Doubles [[gnu::vector_size(wide * sizeof(double))]] = double;
-  Doubles bottom = Doubles{} + high, top = Doubles{} + low, least = Doubles{} + most_step,
-          most = Doubles{} + least_step, total{};
+  Doubles least = Doubles{} + most_step, most = Doubles{} + least_step, total{};
   std::size_t i = 0;
   for (; i + wide < count; i += wide) {
     Doubles here, next;
@@ -805,21 +850,20 @@ bool within(const double* values, std::size_t count, double low, double high, do
     __builtin_memcpy(&next, values + i + 1, sizeof next);
     Doubles step = next - here;
     step = step < 0.0 ? -step : step;
-    bottom = here < bottom ? here : bottom;
-    top = here > top ? here : top;
     least = step < least ? step : least;
     most = step > most ? step : most;
     total += step;
   }
+  const auto fits = (least >= least_step) & (most <= most_step) & (total == total);
   bool fine = true;
-  for (std::size_t j = 0; j < wide; ++j)
-    fine = fine && bottom[j] >= low && top[j] <= high && least[j] >= least_step && most[j] <= most_step &&
-           total[j] == total[j];
-  for (; i < count; ++i) {
-    fine = fine && values[i] >= low && values[i] <= high;
-    const double step = i + 1 < count ? __builtin_fabs(values[i + 1] - values[i]) : least_step;
-    fine = fine && step >= least_step && step <= most_step;
+  for (std::size_t j = 0; j < wide; ++j) fine = fine && fits[j];
+  for (; fine && i + 1 < count; ++i) {
+    const double step = __builtin_fabs(values[i + 1] - values[i]);
+    fine = step >= least_step && step <= most_step;
   }
+  const double reach = static_cast<double>(count) * most_step;
+  if (count == 0 || (values[0] - reach >= low && values[0] + reach <= high)) return fine;
+  for (i = 0; fine && i < count; ++i) fine = values[i] >= low && values[i] <= high;
   return fine;
 }
 
@@ -1056,12 +1100,17 @@ void convolve(const double* in, const double* kernel, std::size_t taps, std::siz
   }
 }
 
+void scaled_differences(const double* a, const double* b, std::size_t count, double scale, float* out) {
+  for (std::size_t i = 0; i < count; ++i) out[i] = static_cast<float>((a[i] - b[i]) * scale);
+}
+
 void log_all(float* values, std::size_t count, float floor) {
   std::size_t i = 0;
-  for (; i + lanes <= count; i += lanes) store(values + i, logarithm(load(values + i) + all(floor)));
-  float rest[lanes];
-  for (std::size_t k = 0; k < lanes; ++k) rest[k] = i + k < count ? values[i + k] + floor : 1.0f;
-  store(rest, logarithm(load(rest)));
+  for (; i + reg_lanes <= count; i += reg_lanes)
+    store_reg(values + i, logarithm(load_reg(values + i) + floor));
+  float rest[reg_lanes];
+  for (std::size_t k = 0; k < reg_lanes; ++k) rest[k] = i + k < count ? values[i + k] + floor : 1.0f;
+  store_reg(rest, logarithm(load_reg(rest)));
   for (std::size_t k = 0; i + k < count; ++k) values[i + k] = rest[k];
 }
 
@@ -1072,7 +1121,8 @@ extern const Wide loops;
 const Wide loops{tap_lanes,  transform,   real_frames,   frame_powers,    frame_moments,   unpack,
                  add_power,  two_pass,    real_two_pass, power_two_pass,  join_real,       sliding_dots,
                  within,     read_at,     read_along,    read_between,    complex_windows, block_sums,
-                 interleave, lane_ranked, keep_between,  over_background, convolve,        log_all};
+                 interleave, lane_ranked, keep_between,  over_background, convolve,        scaled_differences,
+                 log_all};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -137,6 +137,8 @@ struct Wide {
                           float scale, float most, int* places);
   // out[j] = sum over k < taps of kernel[k] in[j + k]
   void (*convolve)(const double* in, const double* kernel, std::size_t taps, std::size_t count, double* out);
+  // out[i] = (a[i] - b[i]) scale
+  void (*scaled_differences)(const double* a, const double* b, std::size_t count, double scale, float* out);
   // values[i] = log(values[i] + floor), all sums positive and normal.
   void (*log_all)(float* values, std::size_t count, float floor);
 };
