@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 9;
+inline constexpr int conformance = 10;
 
 }  // namespace gearhark

@@ -49,8 +49,8 @@ using Together = Reg;
 // values[at] of sixteen for the first eight lanes, values[at + 1] for the others.
 [[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
   const RegBits which = RegBits{0, 0, 0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1} + static_cast<int>(at);
-  return reinterpret_cast<Reg>(
-      _mm512_permutexvar_ps(reinterpret_cast<__m512i>(which), reinterpret_cast<__m512>(load_reg(values))));
+  return reinterpret_cast<Reg>(_mm512_maskz_permutexvar_ps(0xffff, reinterpret_cast<__m512i>(which),
+                                                           reinterpret_cast<__m512>(load_reg(values))));
 }
 #else
 constexpr std::size_t side_by_side = 1;
