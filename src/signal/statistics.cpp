@@ -29,9 +29,7 @@ class Ranks {
  private:
   static constexpr std::size_t few = 1024, most_drawn = 1024;
 
-  [[nodiscard]] bool holds(std::size_t rank) const {
-    return rank >= before_ && rank - before_ < count_;
-  }
+  [[nodiscard]] bool holds(std::size_t rank) const { return rank >= before_ && rank - before_ < count_; }
   void make_room() {
     if (!held_) held_ = std::make_unique_for_overwrite<float[]>(values_.size() + 16);
     before_ = 0;
