@@ -7,6 +7,7 @@
 #include "gearhark/evidence/healthy_orders.hpp"
 #include "gearhark/evidence/mean_spectra.hpp"
 #include "gearhark/signal/resample.hpp"
+#include "gearhark/units/memory.hpp"
 
 namespace gearhark {
 namespace {
@@ -169,14 +170,18 @@ void PieceListener::add(std::span<const float> samples, const Tracking& tracking
 
 HeardRun PieceListener::heard() && {
   State s = std::move(*state_);
+  // What the pieces were made in lies free between what is kept, and sums as large as all of it come next.
+  give_back_freed_memory();
   HeardRun heard = as_noted(s.car, s.run);
   heard.duration = Seconds(s.seconds);
   heard.wheel_rate = s.wheel.rate();
   heard.bend = expected_bend(s.run.turn, heard.wheel_rate * s.car.tyre.rolling_circumference);
-  heard.wheel = masked(s.wheel.bands.mean(), s.wheel.tones.mean(), s.car, heard, Reference::wheel);
+  heard.wheel = masked(std::move(s.wheel.bands).mean(), std::move(s.wheel.tones).mean(), s.car, heard,
+                       Reference::wheel);
   if (s.engine.seconds > 0.0) {
     heard.engine_rate = s.engine.rate();
-    heard.engine = masked(s.engine.bands.mean(), s.engine.tones.mean(), s.car, heard, Reference::engine);
+    heard.engine = masked(std::move(s.engine.bands).mean(), std::move(s.engine.tones).mean(), s.car, heard,
+                          Reference::engine);
   }
   return heard;
 }

@@ -16,14 +16,14 @@ void MeanOfBins::add(std::span<const float> power, float weight) {
     same->second += weight;
 }
 
-std::vector<float> MeanOfBins::mean() const {
+std::vector<float> MeanOfBins::mean() && {
   constexpr float least_share = 0.25f;
   auto ends = ends_;
   std::sort(ends.begin(), ends.end());
   float left = 0.0f;
   for (const auto& [end, weight] : ends) left += weight;
   const float least = least_share * left;
-  std::vector<float> mean = sum_;
+  std::vector<float> mean = std::move(sum_);
   std::size_t from = 0;
   for (const auto& [end, weight] : ends) {
     if (left < least) break;
@@ -50,12 +50,12 @@ void MeanBandSpectra::add(const BandSpectra& piece, double weight) {
   weight_ += weight;
 }
 
-BandSpectra MeanBandSpectra::mean() const {
-  BandSpectra out = like_;
+BandSpectra MeanBandSpectra::mean() && {
+  BandSpectra out = std::move(like_);
   out.pieces = std::max(1.0, weight_);
   out.mean_rate = weight_ > 0.0 ? rate_ / weight_ : 0.0;
   for (std::size_t l = 0; l < power_.size(); ++l)
-    for (const MeanOfBins& band : power_[l]) out.levels[l].power.push_back(band.mean());
+    for (MeanOfBins& band : power_[l]) out.levels[l].power.push_back(std::move(band).mean());
   return out;
 }
 
@@ -68,12 +68,12 @@ void MeanOrderSpectrum::add(const OrderSpectrum& piece, double weight) {
   weight_ += weight;
 }
 
-OrderSpectrum MeanOrderSpectrum::mean() const {
+OrderSpectrum MeanOrderSpectrum::mean() && {
   OrderSpectrum out;
   out.turns = turns_;
   out.mean_rate = weight_ > 0.0 ? rate_ / weight_ : 0.0;
   out.pieces = std::max(1.0, weight_);
-  out.power = power_.mean();
+  out.power = std::move(power_).mean();
   out.background.assign(out.power.size(), 1.0f);
   return out;
 }

@@ -3,7 +3,8 @@
 #include <cstdint>
 #include <cstdlib>
 
-#if defined(__linux__) && defined(__GLIBC__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#if defined(__linux__) && defined(__GLIBC__) && !defined(__SANITIZE_ADDRESS__) && \
+    !defined(__SANITIZE_THREAD__)
 #define GEARHARK_TELLS_MALLOC
 #include <malloc.h>
 #include <sys/mman.h>
@@ -29,9 +30,12 @@ void keep_freed_memory() {
   mallopt(M_MMAP_MAX, 65536);
 }
 
+void give_back_freed_memory() { malloc_trim(0); }
+
 #else
 
 void keep_freed_memory() {}
+void give_back_freed_memory() {}
 
 #endif
 

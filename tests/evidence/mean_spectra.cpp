@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <utility>
 
 #include "../noise.hpp"
 
@@ -40,7 +41,7 @@ EnvelopeSpectra mean_of(std::initializer_list<double> rates, double turns, doubl
   for (const double rate : rates)
     mean.add(band_spectra(bursts(rate, depth, seed++), steady(rate), nullptr, settings),
              std::min(1.0, rate * piece_s / turns));
-  return grouped(mean.mean(), {}, Order(0.5));
+  return grouped(std::move(mean).mean(), {}, Order(0.5));
 }
 
 }  // namespace
@@ -76,7 +77,7 @@ TEST_CASE("bins that few pieces reach are left out of the mean") {
   mean.add(std::vector<float>{2.0F, 4.0F, 6.0F}, 1.0F);
   mean.add(std::vector<float>{4.0F, 2.0F}, 1.0F);
   mean.add(std::vector<float>{3.0F}, 4.0F);
-  CHECK(mean.mean() == std::vector<float>{3.0F, 3.0F});  // the third bin has a sixth of the weight
+  CHECK(std::move(mean).mean() == std::vector<float>{3.0F, 3.0F});  // the third bin has a sixth of the weight
 }
 
 TEST_CASE("a tone that turns with the shaft stands at its order in the mean of pieces") {
@@ -91,7 +92,7 @@ TEST_CASE("a tone that turns with the shaft stands at its order in the mean of p
                                                                       static_cast<double>(i) / rate_hz));
     mean.add(order_spectrum(samples, rate_hz, steady(rate), 64.0), 1.0);
   }
-  const OrderSpectrum spectrum = mean.mean();
+  const OrderSpectrum spectrum = std::move(mean).mean();
   CHECK(spectrum.pieces == Approx(3.0));
   CHECK(spectrum.strength(21.0, spectrum.usual_half_width(21.0)).chance < 1e-6);
   CHECK(spectrum.strength(23.5, spectrum.usual_half_width(23.5)).chance > 1e-3);

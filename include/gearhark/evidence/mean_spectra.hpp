@@ -19,7 +19,7 @@ class MeanOfBins {
  public:
   void add(std::span<const float> power, float weight);
   // Up to where the pieces' weight falls below a quarter of the whole.
-  [[nodiscard]] std::vector<float> mean() const;
+  [[nodiscard]] std::vector<float> mean() &&;  // in the sums' own memory
   [[nodiscard]] bool empty() const { return sum_.empty(); }
 
  private:
@@ -32,7 +32,7 @@ class MeanOfBins {
 class MeanBandSpectra {
  public:
   void add(const BandSpectra& piece, double weight);
-  [[nodiscard]] BandSpectra mean() const;
+  [[nodiscard]] BandSpectra mean() &&;
 
  private:
   BandSpectra like_;                            // turns and bands, no power
@@ -44,7 +44,7 @@ class MeanOrderSpectrum {
  public:
   void add(const OrderSpectrum& piece, double weight);
   // Background 1.
-  [[nodiscard]] OrderSpectrum mean() const;
+  [[nodiscard]] OrderSpectrum mean() &&;
 
  private:
   MeanOfBins power_;

@@ -9,4 +9,7 @@ namespace gearhark {
 // do their work and end; where the C library has no such settings, nothing.
 void keep_freed_memory();
 
+// Gives it back nevertheless: after a phase that will not come again.
+void give_back_freed_memory();
+
 }  // namespace gearhark
