@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "car_lines.hpp"
 #include "curves.hpp"
 #include "fine_scale.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -68,11 +69,7 @@ std::vector<TrackingLine> off_engine_orders(const std::vector<TrackingLine>& lin
     if (line.source == LineSource::engine && (half_order == 0.0 || line.order < half_order))
       half_order = line.order;
   std::vector<TrackingLine> out = only_gears(lines);
-  if (half_order > 0.0)
-    std::erase_if(out, [half_order](const TrackingLine& line) {
-      const double halves = line.order / half_order;
-      return std::abs(halves - std::round(halves)) < 0.02;
-    });
+  if (half_order > 0.0) leave_out_half_orders(out, half_order);
   return out;
 }
 

@@ -75,4 +75,18 @@ Result<CarLines> car_lines(const Car& car, const DriveState& state) {
   return out;
 }
 
+std::vector<TrackingLine> without_tread(std::span<const TrackingLine> lines) {
+  std::vector<TrackingLine> road;
+  for (const TrackingLine& line : lines)
+    if (line.source != LineSource::tread) road.push_back(line);
+  return road;
+}
+
+void leave_out_half_orders(std::vector<TrackingLine>& lines, double half_order) {
+  std::erase_if(lines, [half_order](const TrackingLine& line) {
+    const double halves = line.order / half_order;
+    return std::abs(halves - std::round(halves)) < 0.02;
+  });
+}
+
 }  // namespace gearhark::tracking

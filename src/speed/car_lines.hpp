@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "gearhark/car/lines.hpp"
@@ -22,5 +23,11 @@ struct CarLines {
 
 // Error: a gear the car lacks.
 Result<CarLines> car_lines(const Car& car, const DriveState& state);
+
+// The lines by which the road is sought with the pedal down: the tread may lie at any whole order.
+std::vector<TrackingLine> without_tread(std::span<const TrackingLine> lines);
+
+// Leaves out the lines on an engine's half orders, where any engine may sound.
+void leave_out_half_orders(std::vector<TrackingLine>& lines, double half_order);
 
 }  // namespace gearhark::tracking

@@ -132,4 +132,21 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
   return prior;
 }
 
+RatePrior engine_apart_prior(const AngleTrack& wheel, double ratio, std::span<const TrackingLine> lines) {
+  double highest_order = 0.0;
+  for (const TrackingLine& line : lines) highest_order = std::max(highest_order, line.order);
+  RatePrior prior;
+  prior.nominal = wheel;
+  for (double& turns : prior.nominal.turns) turns *= ratio;
+  prior.sd = 0.4;
+  prior.low = -0.85;  // idling at speed
+  prior.high = 0.6;
+  prior.window_s = 1.0;
+  prior.lowest_hz = 18.0;
+  prior.apart = 0.02;
+  prior.highest_hz =
+      std::min(prior.highest_hz, (1.0 + prior.high) * highest_order * prior.nominal.mean_rate() + 10.0);
+  return prior;
+}
+
 }  // namespace gearhark::tracking

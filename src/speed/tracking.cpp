@@ -236,12 +236,6 @@ bool clutch_can_do(double engine_over_expected, Load load) {
   return engine_over_expected > (load == Load::drive ? slips : revved) || engine_over_expected < idles;
 }
 
-double highest_order(std::span<const TrackingLine> lines) {
-  double highest = 0.0;
-  for (const TrackingLine& line : lines) highest = std::max(highest, line.order);
-  return highest;
-}
-
 bool same_rate(const AngleTrack& a, const AngleTrack& b) {
   return std::abs(a.mean_rate() / b.mean_rate() - 1.0) < 0.003;
 }
@@ -253,32 +247,17 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
   const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
   const auto ratio = overall_ratio(car, known.gear);
   if (!apart || !ratio) return;
-  std::vector<TrackingLine> road;
-  for (const TrackingLine& line : apart->wheel)
-    if (line.source != LineSource::tread) road.push_back(line);
+  std::vector<TrackingLine> road = without_tread(apart->wheel);
   const FoundAngle wheel = search.find_with_fewer(road, together, AngleSearch::IfLost::stop);
   if (wheel.certainty != Certainty::sure) return;
   if (together.certainty == Certainty::sure && !same_rate(wheel.track, together.track)) return;
-  RatePrior revs;
-  revs.nominal = wheel.track;
-  revs.sd = 0.4;
-  revs.low = -0.85;  // idling at speed
-  revs.high = 0.6;
-  revs.window_s = 1.0;
-  revs.lowest_hz = 18.0;
-  revs.apart = 0.02;
-  for (double& turns : revs.nominal.turns) turns *= *ratio;
-  revs.highest_hz = std::min(
-      revs.highest_hz, (1.0 + revs.high) * highest_order(apart->engine) * revs.nominal.mean_rate() + 10.0);
+  const RatePrior revs = engine_apart_prior(wheel.track, *ratio, apart->engine);
   const FoundAngle engine =
       AngleSearch(*known.sound, revs, wheel).find(apart->engine, AngleSearch::IfLost::stop);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || !clutch_can_do(found / expected, input.run.load)) return;
   // An engine alone leads to a road speed at which gears lie on its orders.
-  std::erase_if(road, [half_order = 0.5 * found / wheel.track.mean_rate()](const TrackingLine& line) {
-    const double halves = line.order / half_order;
-    return std::abs(halves - std::round(halves)) < 0.02;
-  });
+  leave_out_half_orders(road, 0.5 * found / wheel.track.mean_rate());
   if (search.find_with_fewer(road, wheel, AngleSearch::IfLost::stop).certainty != Certainty::sure) return;
   out = from_found(wheel, known.prior, *apart);
   out.engine = engine.track;

@@ -34,14 +34,6 @@ Json tracking_lines(std::span<const TrackingLine> given) {
   return lines;
 }
 
-// With the pedal down the road's lines are sought without the tread, which may lie at any whole order.
-std::vector<TrackingLine> without_tread(std::span<const TrackingLine> lines) {
-  std::vector<TrackingLine> road;
-  for (const TrackingLine& line : lines)
-    if (line.source != LineSource::tread) road.push_back(line);
-  return road;
-}
-
 // Each machine's turns and its belt's slip.
 Json machines_of(std::span<const Line> lines) {
   Json machines = Json::array();
@@ -72,7 +64,7 @@ Json gear_of(const Car& car, const Gear& gear, std::size_t position) {
           {"lines", tracking_lines(lines->wheel)},
           {"machines", machines_of(lines->predicted)},
           {"teeth", teeth_of(car, state, *rates)},
-          {"road_apart", tracking_lines(without_tread(apart->wheel))},
+          {"road_apart", tracking_lines(tracking::without_tread(apart->wheel))},
           {"engine_apart", tracking_lines(apart->engine)}};
 }
 
@@ -241,19 +233,8 @@ Json apart_in(const AngleSearch& search, const tracking::Sound& sound, const Car
               const FoundAngle& together) {
   const auto apart = tracking::car_lines(car, {gear, Clutch::pedal_down});
   const FoundAngle road =
-      search.find_with_fewer(without_tread(apart->wheel), together, AngleSearch::IfLost::stop);
-  RatePrior revs;
-  revs.nominal = road.track;
-  revs.sd = 0.4;
-  revs.low = -0.85;
-  revs.high = 0.6;
-  revs.window_s = 1.0;
-  revs.lowest_hz = 18.0;
-  revs.apart = 0.02;
-  for (double& turns : revs.nominal.turns) turns *= *overall_ratio(car, gear);
-  double highest = 0.0;
-  for (const TrackingLine& line : apart->engine) highest = std::max(highest, line.order);
-  revs.highest_hz = std::min(revs.highest_hz, 1.6 * highest * revs.nominal.mean_rate() + 10.0);
+      search.find_with_fewer(tracking::without_tread(apart->wheel), together, AngleSearch::IfLost::stop);
+  const RatePrior revs = tracking::engine_apart_prior(road.track, *overall_ratio(car, gear), apart->engine);
   Json out{{"road", certainty_words[static_cast<std::size_t>(road.certainty)]}};
   if (road.certainty == Certainty::sure)
     out["engine_rival_per_s"] =

@@ -106,11 +106,11 @@ struct BandSpectra {
 BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& reference, const AngleTrack* also,
                          const EnvelopeSettings& settings);
 
-// Masks the known orders (and everything below `lowest` orders) and averages neighbouring bands.
 struct Masking {
   std::vector<MaskedOrder> known;
   Order lowest;
 };
+// Masks the known orders (and everything below `lowest` orders) and averages neighbouring bands.
 EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest);
 // The same of several masks, one result each: what they share is worked out once.
 std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings);
