@@ -19,10 +19,25 @@ double unheard_logit(const WeightsRow& row, Knowledge knowledge) {
   return row.base + weakly_known_logit * static_cast<double>(knowledge);
 }
 
+// What was heard of it adds this. The first nats of events count in full, as Bayes' rule asks; those beyond,
+// where model error rules, for less, and for less again.
+double worth(const WeightsRow& row, const Candidate& candidate, double nats) {
+  if (candidate.kind != EvidenceKind::events) return row.slope * nats;
+  return std::min(nats, in_full) + row.slope * (std::clamp(nats - in_full, 0.0, sure - in_full) +
+                                                believed_beyond * std::max(0.0, nats - sure));
+}
+
+// How much must be heard of it to add `logit`.
+double heard_to_add(const WeightsRow& row, const Candidate& candidate, double logit) {
+  if (candidate.kind != EvidenceKind::events) return logit / row.slope;
+  if (logit <= in_full) return logit;
+  const double nats = in_full + (logit - in_full) / row.slope;
+  return nats <= sure ? nats : sure + (nats - sure) / believed_beyond;
+}
+
 double logit(const WeightsRow& row, const Candidate& candidate, Knowledge knowledge) {
-  const double nats = heard(candidate);
-  const bool less = candidate.kind == EvidenceKind::events && nats > sure;
-  return unheard_logit(row, knowledge) + row.slope * (less ? sure + believed_beyond * (nats - sure) : nats);
+  return unheard_logit(row, knowledge) + worth(row, candidate, heard(candidate) - candidate.against) +
+         absence * candidate.against;
 }
 
 const WeightsRow& row_of(EvidenceClass kind) { return weights[static_cast<std::size_t>(kind)]; }
@@ -96,16 +111,14 @@ double heard(const Candidate& candidate) {
     case EvidenceKind::events:
       break;
   }
-  return candidate.log_factor;
+  return candidate.log_factor + candidate.against;
 }
 
 double enough_heard(const Candidate& candidate, const Car& car) {
   // "No fault" and the many parts of which nothing is heard weigh about 3 together.
   constexpr double against_all_else = 1.1;
   const WeightsRow& row = row_of(evidence_class(candidate, car));
-  const double nats = (against_all_else - unheard_logit(row, candidate.knowledge)) / row.slope;
-  const bool less = candidate.kind == EvidenceKind::events && nats > sure;
-  return less ? sure + (nats - sure) / believed_beyond : nats;
+  return heard_to_add(row, candidate, against_all_else - unheard_logit(row, candidate.knowledge));
 }
 
 Experience experience_from(const std::map<Fault, int>& found, int nothing_wrong) {

@@ -98,8 +98,8 @@ double said_against(std::vector<EventEvidence>& heard, double all) {
 void judge_events(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   std::vector<EventEvidence> heard = heard_of(candidate, track, runs, nullptr);
   const CombinedEvents all = combine(heard);
-  candidate.log_factor = candidate.alone = all.log_bayes_factor;
   candidate.against = all.log_bayes_factor > trusted ? said_against(heard, all.log_bayes_factor) : 0.0;
+  candidate.log_factor = candidate.alone = all.log_bayes_factor - candidate.against;
   candidate.slip = all.best_slip;
   candidate.strength = all.best_strength;
   candidate.group = all.best_group;
@@ -202,7 +202,7 @@ ExplainedRuns every(int nth, const Candidate& candidate) {
 void judge_knock(Candidate& candidate, const Track& track, const std::vector<HeardRun>& runs) {
   judge_events(candidate, track, runs);
   constexpr double lines_alike = 2.0,
-                   by_chance = 5.0;  // the others carry at least half of what is beyond chance
+                   by_chance = 2.5;  // the others carry at least half of what is beyond chance
   for (const int nth : {2, 3}) {
     if (candidate.log_factor <= by_chance) return;
     const ExplainedRuns of_nth = every(nth, candidate);
@@ -282,11 +282,6 @@ void judge_joint(Candidate& candidate, const Track& track, const std::vector<Hea
     if (const auto joint = joint_evidence(place->spectra->tones, shaft, known))
       candidate.level = std::max(candidate.level, joint->twice.value());
   }
-}
-
-// The tail is for what speaks for a fault; the runs that speak against it count in full.
-double tempered(const Candidate& candidate) {
-  return tempered(candidate.log_factor - candidate.against) + candidate.against;
 }
 
 // Combs share lines: 3 x an outer race may be 2 x an inner one, and a dense comb finds something anywhere.
@@ -463,13 +458,13 @@ std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidat
   std::size_t winner = suspects.front();
   for (std::size_t i = 1; i < std::min(contenders, suspects.size()); ++i)
     if (rivalry.better(suspects[i], winner) > 0.0) winner = suspects[i];
-  const double cause = tempered(candidates[winner]);
+  const double cause = tempered(candidates[winner].log_factor);
   std::vector<double> judged(candidates.size(), cause);
   for (const std::size_t i : suspects) {
     if (i == winner) continue;
     const double own = candidates[i].log_factor;
     const double in_its_place =
-        std::min(tempered(candidates[i]), cause - std::max(0.0, rivalry.better(winner, i)));
+        std::min(tempered(candidates[i].log_factor), cause - std::max(0.0, rivalry.better(winner, i)));
     judged[i] = std::max(as_second(tempered(std::min(own, rivalry.left(i, winner))), cause), in_its_place);
   }
   for (const std::size_t i : suspects) candidates[i].log_factor = judged[i];
@@ -486,7 +481,7 @@ void let_unlisted_explain(std::vector<Candidate>& candidates, Rivalry& rivalry,
   if (!found) return;
   const auto at = static_cast<std::size_t>(found - candidates.data());
   Candidate& unlisted = candidates[at];
-  const double own = tempered(unlisted);
+  const double own = tempered(unlisted.log_factor);
   if (!winner || own <= 0.0) {
     unlisted.log_factor = own;
     return;
@@ -662,7 +657,7 @@ std::vector<Candidate> gather_part(const Car& car, const std::string& part, cons
       judge(candidates.emplace_back(candidate_at(car, key, track, runs)), car, track, runs);
   }
   allow_for_turning(candidates);
-  for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate);
+  for (Candidate& candidate : candidates) candidate.log_factor = tempered(candidate.log_factor);
   return candidates;
 }
 

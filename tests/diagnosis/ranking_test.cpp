@@ -64,6 +64,48 @@ TEST_CASE("more evidence never makes a part less likely") {
   }
 }
 
+namespace {
+
+// Log odds of the pinion head bearing against "no fault".
+double odds(const Candidate& head) {
+  const Ranking ranking = rank(two_bearings(), {head, race("left", -0.5, 5.0)});
+  for (const RankedPart& part : ranking.parts)
+    if (part.part == "head") return std::log(part.probability.value() / ranking.no_fault.value());
+  return NAN;
+}
+
+}  // namespace
+
+TEST_CASE("little evidence counts as it is, much for less") {
+  // The odds rise by the factor by which the evidence does: Bayes' rule. Model error rules further up.
+  CHECK(odds(race("head", 3.0, 15.0)) - odds(race("head", 0.5, 15.0)) == Approx(2.5));
+  const double middle = odds(race("head", 9.0, 15.0)) - odds(race("head", 7.0, 15.0)),
+               much = odds(race("head", 32.0, 15.0)) - odds(race("head", 30.0, 15.0));
+  CHECK(middle < 2.0);
+  CHECK(much < middle);
+  CHECK(much > 0.0);
+}
+
+TEST_CASE("what runs say against a fault is not drowned by how loud it is in another") {
+  for (const double nats : {14.0, 30.0}) {
+    Candidate denied = race("head", nats, 15.0);
+    denied.against = -2.0;
+    CHECK(odds(denied) - odds(race("head", nats, 15.0)) == Approx(-2.0).epsilon(0.2));
+  }
+}
+
+TEST_CASE("what is enough to be heard makes a part likelier than not by far, whatever it is") {
+  const Car car = two_bearings();
+  for (const Knowledge knowledge : {Knowledge::exact, Knowledge::count_only, Knowledge::nothing})
+    for (const char* part : {"head", "left"}) {
+      Candidate candidate = race(part, 0.0, 15.0);
+      candidate.knowledge = knowledge;
+      candidate.log_factor = enough_heard(candidate, car);
+      const Ranking ranking = rank(car, {candidate});
+      CHECK(std::log(ranking.parts.front().probability.value() / ranking.no_fault.value()) == Approx(1.1));
+    }
+}
+
 TEST_CASE("parts that make the same lines share one place and name each other") {
   const Ranking ranking =
       rank(two_bearings(), {race("head", -0.4, 15.0), race("left", 20.0, 5.0), race("right", 20.0, 5.0)});

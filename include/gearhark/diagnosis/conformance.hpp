@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 10;
+inline constexpr int conformance = 11;
 
 }  // namespace gearhark

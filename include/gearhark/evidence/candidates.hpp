@@ -37,9 +37,10 @@ struct Candidate {
   Knowledge knowledge = Knowledge::exact;
   bool healthy = false;     // no fault: takes part only to explain lines that others would claim
   bool turned = false;      // in at least one run
-  double log_factor = 0.0;  // events: log Bayes factor, nats, tempered, less what better rivals explain
-  double alone = 0.0;       // events: log Bayes factor before rivals were heard
-  double against = 0.0;  // events: what runs that should have shown the fault took from it, nats, 0 or less
+  // events: log Bayes factor without `against`, nats, tempered, less what better rivals explain
+  double log_factor = 0.0;
+  double alone = 0.0;    // the same before rivals were heard
+  double against = 0.0;  // events: what runs that should have shown a loud fault say, nats, 0 or less
   double level = 0.0;    // tones: dB of sidebands or of the line; tyres: nats
   double slip = 0.0;
   Hertz band_low, band_high;        // where events were loudest

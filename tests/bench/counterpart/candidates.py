@@ -68,10 +68,10 @@ def as_knock(c):
     """What shows at every second or third turn alone is no tick once per turn."""
     nats = c.nats
     for nth in (2, 3):
-        if nats > 5:
+        if nats > 2.5:
             of_nth = np.outer(np.arange(nth, 13, nth) * c.family["fundamental"], (0.998, 1.002))
             others = evidence_of(c.spectra, c.family, of_nth, c.slip)[0]
-            nats = min(nats, 2 * max(0, others) + 5)
+            nats = min(nats, 2 * max(0, others) + 2.5)
     return nats
 
 

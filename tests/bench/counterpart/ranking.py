@@ -9,9 +9,13 @@ def heard(c):
             c.level if kind == "tyre" else c.level - 10)
 
 
-def believed(c):
-    nats, sure = heard(c), c.family["sure"]
-    return sure + c.family["believed_beyond"] * (nats - sure) if c.family["kind"] == "events" and nats > sure else nats
+def worth(c):
+    """The first nats of events in full, those beyond for less. (One run alone has none that speaks against a fault.)"""
+    nats, slope, in_full, sure = heard(c), *(c.family[name] for name in ("slope", "in_full", "sure"))
+    if c.family["kind"] != "events":
+        return slope * nats
+    return min(nats, in_full) + slope * (np.clip(nats - in_full, 0, sure - in_full) +
+                                         c.family["believed_beyond"] * max(0, nats - sure))
 
 
 def same_lines(a, b):
@@ -26,7 +30,7 @@ def ranked(candidates):
     it can't be told from."""
     best, unlisted = {}, None
     for c in candidates:
-        c.logit = c.family["logit"] + c.family["slope"] * believed(c)
+        c.logit = c.family["logit"] + worth(c)
         part = c.family["part"]
         if not part:
             unlisted = c
