@@ -21,6 +21,9 @@ constexpr double injection_rate_hz = 48000.0;  // synthesis makes this
 // finds.
 constexpr double quietest_db = -18.0, loudest_db = 15.0, first_db = 0.0;
 constexpr double clearly_more = 2.0;  // than the recording has by itself
+// Faults of another make than ours (narrow resonances, races that fall silent once per turn, spacing that
+// wanders) had to be so much louder to be found as often: seen with faults made by another route, 2026-11.
+constexpr double other_makes_db = 3.0;
 
 // One run with what its injections need.
 struct Bench {
@@ -240,7 +243,8 @@ Result<Confirmation> confirm(const Car& car, const std::vector<RunSound>& sounds
     const std::vector<Trial> trials = inject(bench, settings.injections);
     run.injected = static_cast<int>(trials.size());
     run.would_be_heard = loudness_found(trials);
-    const auto& found = run.would_be_heard;
+    auto& found = run.would_be_heard;
+    if (found) found->found_9_in_10 = Decibels::already(found->found_9_in_10.value() + other_makes_db);
     if (found && (!out.most_sensitive || found->found_9_in_10 < out.most_sensitive->found_9_in_10))
       out.most_sensitive = found;
   }
