@@ -418,17 +418,19 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
   const std::vector<HeardGroup> heard = heard_groups(level);
   if (heard.empty()) return;
   const std::size_t bins = level.power[heard.front().from].size();
-  std::vector<std::shared_ptr<GroupSums>> sums;
+  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<std::shared_ptr<SumsOfOtherMask>> others;  // by mask; of the first nothing
   for (std::size_t m = 0; m < out.size(); ++m)
-    sums.push_back(std::make_shared<GroupSums>(bins, heard.size()));
+    others.push_back(m == 0 ? nullptr
+                            : std::make_shared<SumsOfOtherMask>(masks.each[0], masks.each[m], heard.size()));
   const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * bins);
   const std::span<float> means(held.get(), heard.size() * bins);
   constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
   for (std::size_t first = 0; first < bins; first += at_once) {
     const std::size_t count = std::min(at_once, bins - first);
     means_of(heard, level, bins, first, count, means);
-    for (std::size_t m = 0; m < out.size(); ++m)
-      extend_masked(*sums[m], means.subspan(first), bins, std::span(masks.each[m]).subspan(first, count));
+    for (std::size_t m = 1; m < out.size(); ++m) others[m]->extend(means.subspan(first), bins, count);
+    extend_masked(*sums, means.subspan(first), bins, std::span(masks.each[0]).subspan(first, count));
   }
   std::vector<const float*> rows;
   for (std::size_t lane = 0; lane < heard.size(); ++lane) rows.push_back(held.get() + lane * bins);
@@ -438,7 +440,8 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
       GroupSpectrum& group = out[m].groups[before + heard[lane].group];
       group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
       group.effective_bands = std::move(independent[m][lane]);
-      group.sums = sums[m];
+      group.sums = sums;
+      group.other_mask = others[m];
       group.lane = lane;
     }
 }
@@ -464,6 +467,48 @@ double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const
   const auto sum =
       static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
   return sum / (unit * static_cast<double>(to - from));
+}
+
+SumsOfOtherMask::SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t spectra)
+    : other_(other.begin(), other.end()),
+      blocks_(mask.size() / 64 + 1),
+      spectra_(spectra),
+      lanes_((spectra + 7) / 8 * 8),
+      sums_(lanes_, 0),
+      running_(spectra, 0.0) {
+  std::size_t differ = 0;
+  for (std::size_t k = 0; k < mask.size(); ++k) {
+    if (k % 64 == 0) blocks_[k / 64].before = differ;
+    if (mask[k] == other[k]) continue;
+    blocks_[k / 64].differ |= std::uint64_t{1} << k % 64;
+    ++differ;
+  }
+  if (mask.size() % 64 == 0) blocks_.back().before = differ;
+  sums_.reserve((differ + 1) * lanes_);
+}
+
+void SumsOfOtherMask::extend(std::span<const float> power, std::size_t apart, std::size_t count) {
+  for (std::size_t k = 0; k < count; ++k, ++done_) {
+    if ((blocks_[done_ / 64].differ >> done_ % 64 & 1) == 0) continue;
+    for (std::size_t s = 0; s < spectra_; ++s) {
+      const double above = static_cast<double>(std::min(power[s * apart + k], GroupSums::strongest)) - 1.0;
+      running_[s] += other_[done_] ? -above : above;  // hidden is background, 1
+      sums_.push_back(static_cast<int>(std::llround(GroupSums::unit * running_[s])));
+    }
+    sums_.resize(sums_.size() + lanes_ - spectra_);
+  }
+}
+
+std::size_t SumsOfOtherMask::before(std::size_t k) const {
+  const Block& block = blocks_[k / 64];
+  const std::uint64_t lower = (std::uint64_t{1} << k % 64) - 1;
+  return block.before + static_cast<std::size_t>(std::popcount(block.differ & lower));
+}
+
+double SumsOfOtherMask::mean(std::size_t lane, std::size_t from, std::size_t to) const {
+  const auto sum = static_cast<int>(static_cast<unsigned>(row(before(to))[lane]) -
+                                    static_cast<unsigned>(row(before(from))[lane]));
+  return sum / (GroupSums::unit * static_cast<double>(to - from));
 }
 
 std::size_t octave_of(std::size_t bin, std::size_t octaves) {

@@ -185,6 +185,7 @@ bool is_explained(double order, double width, std::span<const ExplainedOrders> e
 // The heard groups of one window length, side by side.
 struct Level {
   const GroupSums* sums;
+  const SumsOfOtherMask* other_mask;
   std::vector<std::size_t> groups;        // by lane
   std::vector<std::vector<float>> bands;  // independent bands [octave][lane]
 };
@@ -195,7 +196,7 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
     const GroupSpectrum& group = spectra.groups[g];
     if (!group.sums) continue;
     if (levels.empty() || levels.back().sums != group.sums.get())
-      levels.push_back({group.sums.get(), {}, {}});
+      levels.push_back({group.sums.get(), group.other_mask.get(), {}, {}});
     Level& level = levels.back();
     level.groups.push_back(g);
     if (level.bands.size() < group.effective_bands.size())
@@ -206,17 +207,35 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
   return levels;
 }
 
-LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths) {
+// Rows that had to be worked out for one mask; each stays where it is when more come.
+using MadeRows = std::vector<std::vector<int>>;
+
+// The row from which that at `from` is taken away for the sums of bins from .. to - 1.
+const int* row_to(const Level& level, std::size_t from, std::size_t to, MadeRows& made) {
+  const int* row = level.sums->row(to);
+  if (!level.other_mask) return row;
+  const std::size_t before = level.other_mask->before(from), after = level.other_mask->before(to);
+  if (before == after) return row;
+  const int *more = level.other_mask->row(after), *less = level.other_mask->row(before);
+  std::vector<int>& out = made.emplace_back(level.sums->lanes());
+  for (std::size_t lane = 0; lane < out.size(); ++lane)
+    out[lane] = static_cast<int>(static_cast<unsigned>(row[lane]) + static_cast<unsigned>(more[lane]) -
+                                 static_cast<unsigned>(less[lane]));
+  return out.data();
+}
+
+LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths,
+                 MadeRows& made) {
   const GroupSums& sums = *level.sums;
   const auto share = [](std::size_t from, std::size_t to) {
     return static_cast<float>(1.0 / (GroupSums::unit * static_cast<double>(to - from)));
   };
   return {sums.row(w.from),
-          sums.row(w.to),
+          row_to(level, w.from, w.to, made),
           sums.row(w.left_from),
-          sums.row(w.left_to),
+          row_to(level, w.left_from, w.left_to, made),
           sums.row(w.right_from),
-          sums.row(w.right_to),
+          row_to(level, w.right_from, w.right_to, made),
           share(w.from, w.to),
           share(w.left_from, w.left_to),
           share(w.right_from, w.right_to),
@@ -246,6 +265,7 @@ class PlacedComb {
   Set plain_;
   std::array<Set, most_flanked> flanked_;
   std::vector<Window> windows_;
+  MadeRows made_;
 };
 
 PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
@@ -268,7 +288,7 @@ void PlacedComb::place(const std::vector<CombLine>& comb, double fundamental, do
     if (w.masked && is_main(line)) set.sides_alone = beside_hidden;
     if (!w.usable || is_looked_at(w, windows_)) continue;
     windows_.push_back(w);
-    set.lines.push_back(look_at(line, w, level, strengths));
+    set.lines.push_back(look_at(line, w, level, strengths, made_));
     if (is_main(line)) ++set.mains;
   }
 }
