@@ -168,21 +168,22 @@ struct Quartiles {
   double low, middle, high;
 };
 
-// Bins that no known order hides, [from, to) each.
+// Bins that no known order hides, [from, to) each, counted from the first that is held.
 struct ClearBins {
   std::vector<std::pair<std::size_t, std::size_t>> stretches;
   std::size_t count = 0;
 };
 
-ClearBins clear_bins(const std::vector<char>& masked, std::size_t from, std::size_t to) {
+ClearBins clear_bins(const std::vector<char>& masked, std::size_t from, std::size_t to,
+                     std::size_t held_from) {
   ClearBins clear;
   while (from < to) {
     const auto at = [&](std::size_t bin) { return masked.begin() + static_cast<std::ptrdiff_t>(bin); };
     const auto first = std::find(at(from), at(to), 0), end = std::find(first, at(to), 1);
     if (first == end) break;
-    clear.stretches.emplace_back(first - masked.begin(), end - masked.begin());
+    clear.stretches.emplace_back(first - at(held_from), end - at(held_from));
     clear.count += static_cast<std::size_t>(end - first);
-    from = clear.stretches.back().second;
+    from = static_cast<std::size_t>(end - masked.begin());
   }
   return clear;
 }
@@ -304,17 +305,18 @@ Masks masks_of(std::vector<std::vector<char>> each) {
 
 constexpr std::size_t fewest = 16;  // clear bins that tell anything
 
-// Of every spectrum by mask; bins from..to-1; nothing where too few are clear. What no mask hides is counted
-// once.
+// Of every spectrum, held from bin `held_from` on, by mask; bins from..to-1; nothing where too few are clear.
+// What no mask hides is counted once.
 std::vector<std::vector<Quartiles>> quartiles_by_mask(std::span<const float* const> spectra,
-                                                      const Masks& masks, std::size_t from, std::size_t to) {
+                                                      const Masks& masks, std::size_t from, std::size_t to,
+                                                      std::size_t held_from) {
   std::vector<std::vector<Quartiles>> out(masks.each.size());
-  const ClearBins common = clear_bins(masks.any, from, to);
+  const ClearBins common = clear_bins(masks.any, from, to, held_from);
   std::vector<ClearBins> besides;
-  for (const auto& mask : masks.besides) besides.push_back(clear_bins(mask, from, to));
+  for (const auto& mask : masks.besides) besides.push_back(clear_bins(mask, from, to, held_from));
   if (common.count < many) {
     for (std::size_t m = 0; m < out.size(); ++m)
-      if (const ClearBins clear = clear_bins(masks.each[m], from, to); clear.count >= fewest)
+      if (const ClearBins clear = clear_bins(masks.each[m], from, to, held_from); clear.count >= fewest)
         out[m] = quartiles_of(spectra, clear);
     return out;
   }
@@ -331,19 +333,17 @@ std::vector<std::vector<Quartiles>> quartiles_by_mask(std::span<const float* con
 }
 
 // Of every mask and spectrum, by octave.
-std::vector<std::vector<std::vector<double>>> independent_bands_by_octave(
-    std::span<const float* const> spectra, const Masks& masks, double counted) {
-  std::vector<std::vector<std::vector<double>>> out(masks.each.size(),
-                                                    std::vector<std::vector<double>>(spectra.size()));
-  const std::size_t bins = masks.any.size();
-  for (std::size_t octave = 1; octave / 2 < bins; octave *= 2) {
-    const std::size_t end = std::min(2 * octave, bins);
-    const auto quartiles = quartiles_by_mask(spectra, masks, octave, end);
+using BandsByOctave = std::vector<std::vector<std::vector<double>>>;
+
+// Those of the octaves in bins from..to-1, which are held.
+void append_octaves(BandsByOctave& out, std::span<const float* const> spectra, const Masks& masks,
+                    std::size_t from, std::size_t to, double counted) {
+  for (std::size_t octave = std::max<std::size_t>(from, 1); octave < to; octave *= 2) {
+    const auto quartiles = quartiles_by_mask(spectra, masks, octave, std::min(2 * octave, to), from);
     for (std::size_t m = 0; m < out.size(); ++m)
       for (std::size_t s = 0; s < spectra.size(); ++s)
         out[m][s].push_back(quartiles[m].empty() ? 1.0 : independent_bands(quartiles[m][s], counted));
   }
-  return out;
 }
 
 // A group whose bands are heard, from..to-1; made of two others of half as many where there are such.
@@ -376,10 +376,10 @@ std::vector<HeardGroup> heard_groups(const BandLevelSpectra& level) {
   return heard;
 }
 
-// Means over the bands of every group in bins first..first + count - 1, a row of `bins` for each.
-void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t bins,
-              std::size_t first, std::size_t count, std::span<float> means) {
-  const auto row = [&](std::size_t lane) { return means.subspan(lane * bins + first, count); };
+// Means over the bands of every group in bins first..first + count - 1, the rows `apart` from each other.
+void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t first,
+              std::size_t count, std::span<float> means, std::size_t apart) {
+  const auto row = [&](std::size_t lane) { return means.subspan(lane * apart, count); };
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
     const auto mean = row(lane);
     if (heard[lane].halves) {
@@ -418,27 +418,38 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
   const std::vector<HeardGroup> heard = heard_groups(level);
   if (heard.empty()) return;
   const std::size_t bins = level.power[heard.front().from].size();
-  std::vector<std::shared_ptr<GroupSums>> sums;
+  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  std::vector<std::shared_ptr<SumsOfOtherMask>> others;  // by mask; of the first nothing
   for (std::size_t m = 0; m < out.size(); ++m)
-    sums.push_back(std::make_shared<GroupSums>(bins, heard.size()));
-  const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * bins);
-  const std::span<float> means(held.get(), heard.size() * bins);
-  constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
-  for (std::size_t first = 0; first < bins; first += at_once) {
-    const std::size_t count = std::min(at_once, bins - first);
-    means_of(heard, level, bins, first, count, means);
-    for (std::size_t m = 0; m < out.size(); ++m)
-      extend_masked(*sums[m], means.subspan(first), bins, std::span(masks.each[m]).subspan(first, count));
-  }
+    others.push_back(m == 0 ? nullptr
+                            : std::make_shared<SumsOfOtherMask>(masks.each[0], masks.each[m], heard.size()));
+  BandsByOctave independent(out.size(), std::vector<std::vector<double>>(heard.size()));
+  // Of the means no more is held than the longest octave: the last, or the one before if that is cut short.
+  const std::size_t last = std::bit_floor(bins - 1),
+                    most = std::max({std::min(bins, many), last / 2, bins - last});
+  const auto held = std::make_unique_for_overwrite<float[]>(heard.size() * most);
+  const std::span<float> means(held.get(), heard.size() * most);
   std::vector<const float*> rows;
-  for (std::size_t lane = 0; lane < heard.size(); ++lane) rows.push_back(held.get() + lane * bins);
-  auto independent = independent_bands_by_octave(rows, masks, counted);
+  for (std::size_t lane = 0; lane < heard.size(); ++lane) rows.push_back(held.get() + lane * most);
+  for (std::size_t from = 0, to = 0; from < bins; from = to) {
+    to = std::min(bins, std::max(many, 2 * from));
+    constexpr std::size_t at_once = 256;  // bins of all groups, within the nearest cache
+    for (std::size_t first = from; first < to; first += at_once) {
+      const std::size_t count = std::min(at_once, to - first);
+      const std::span<float> next = means.subspan(first - from);
+      means_of(heard, level, first, count, next, most);
+      for (std::size_t m = 1; m < out.size(); ++m) others[m]->extend(next, most, count);
+      extend_masked(*sums, next, most, std::span(masks.each[0]).subspan(first, count));
+    }
+    append_octaves(independent, rows, masks, from, to, counted);
+  }
   for (std::size_t m = 0; m < out.size(); ++m)
     for (std::size_t lane = 0; lane < heard.size(); ++lane) {
       GroupSpectrum& group = out[m].groups[before + heard[lane].group];
       group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
       group.effective_bands = std::move(independent[m][lane]);
-      group.sums = sums[m];
+      group.sums = sums;
+      group.other_mask = others[m];
       group.lane = lane;
     }
 }
@@ -464,6 +475,48 @@ double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const
   const auto sum =
       static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
   return sum / (unit * static_cast<double>(to - from));
+}
+
+SumsOfOtherMask::SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t spectra)
+    : other_(other.begin(), other.end()),
+      blocks_(mask.size() / 64 + 1),
+      spectra_(spectra),
+      lanes_((spectra + 7) / 8 * 8),
+      sums_(lanes_, 0),
+      running_(spectra, 0.0) {
+  std::size_t differ = 0;
+  for (std::size_t k = 0; k < mask.size(); ++k) {
+    if (k % 64 == 0) blocks_[k / 64].before = differ;
+    if (mask[k] == other[k]) continue;
+    blocks_[k / 64].differ |= std::uint64_t{1} << k % 64;
+    ++differ;
+  }
+  if (mask.size() % 64 == 0) blocks_.back().before = differ;
+  sums_.reserve((differ + 1) * lanes_);
+}
+
+void SumsOfOtherMask::extend(std::span<const float> power, std::size_t apart, std::size_t count) {
+  for (std::size_t k = 0; k < count; ++k, ++done_) {
+    if ((blocks_[done_ / 64].differ >> done_ % 64 & 1) == 0) continue;
+    for (std::size_t s = 0; s < spectra_; ++s) {
+      const double above = static_cast<double>(std::min(power[s * apart + k], GroupSums::strongest)) - 1.0;
+      running_[s] += other_[done_] ? -above : above;  // hidden is background, 1
+      sums_.push_back(static_cast<int>(std::llround(GroupSums::unit * running_[s])));
+    }
+    sums_.resize(sums_.size() + lanes_ - spectra_);
+  }
+}
+
+std::size_t SumsOfOtherMask::before(std::size_t k) const {
+  const Block& block = blocks_[k / 64];
+  const std::uint64_t lower = (std::uint64_t{1} << k % 64) - 1;
+  return block.before + static_cast<std::size_t>(std::popcount(block.differ & lower));
+}
+
+double SumsOfOtherMask::mean(std::size_t lane, std::size_t from, std::size_t to) const {
+  const auto sum = static_cast<int>(static_cast<unsigned>(row(before(to))[lane]) -
+                                    static_cast<unsigned>(row(before(from))[lane]));
+  return sum / (GroupSums::unit * static_cast<double>(to - from));
 }
 
 std::size_t octave_of(std::size_t bin, std::size_t octaves) {

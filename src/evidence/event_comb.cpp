@@ -95,6 +95,7 @@ std::vector<CombLine> comb_of(const Family& family, bool modulated) {
 struct Window {
   std::size_t from, to, left_from, left_to, right_from, right_to;
   bool usable = false, masked = false;
+  double reach = HUGE_VAL;  // bins: a spectrum must have more
 };
 
 Window window_at(double order, double width, const EnvelopeSpectra& spectra, std::size_t bins) {
@@ -102,9 +103,10 @@ Window window_at(double order, double width, const EnvelopeSpectra& spectra, std
   const double centre = order * spectra.turns;
   const double half = std::max(1.5, 0.5 * width * centre);
   const double gap = std::max(1.0, 0.5 * half), flank = std::max(8.0, 2.5 * half);
-  if (centre - half - gap - flank < 1.0 || centre + half + gap + flank + 2.0 >= static_cast<double>(bins))
-    return w;
-  const auto bin = [](double position) { return static_cast<std::size_t>(std::lround(position)); };
+  const double reach = centre + half + gap + flank + 2.0;
+  if (centre - half - gap - flank < 1.0 || reach >= static_cast<double>(bins)) return w;
+  w.reach = reach;
+  const auto bin = [](double position) { return static_cast<std::size_t>(position + 0.5); };
   w.from = bin(centre - half);
   w.to = std::max(bin(centre + half) + 1, w.from + 3);
   w.left_to = w.from - bin(gap);
@@ -119,9 +121,9 @@ Window window_at(double order, double width, const EnvelopeSpectra& spectra, std
 
 // Where the cage turns about half as fast as an element strikes, the side lines of one harmonic fall on those
 // of the next: one line in the sound, which proves no more for being expected twice.
-bool is_looked_at(const Window& w, std::span<const Window> before) {
-  return std::any_of(before.begin(), before.end(), [&](const Window& b) {
-    const std::size_t from = std::max(w.from, b.from), to = std::min(w.to, b.to);
+bool is_looked_at(const Window& w, std::span<const Window* const> before) {
+  return std::any_of(before.begin(), before.end(), [&](const Window* b) {
+    const std::size_t from = std::max(w.from, b->from), to = std::min(w.to, b->to);
     return to > from && 2 * (to - from) >= w.to - w.from;
   });
 }
@@ -163,15 +165,19 @@ class StrengthRows {
       rows[bins] = std::make_unique<Row>();
       for (std::size_t a = 0; a < strength_steps; ++a) {
         const double excess = std::exp2(octaves_of(a)) * power / static_cast<double>(bins);
-        (*rows[bins])[a] = static_cast<float>(excess / (1.0 + excess));
-        (*rows[bins])[strength_steps + a] = static_cast<float>(std::log1p(excess));
+        const auto at = [&](std::size_t step) { return rows[bins]->values.begin() + step * lanes; };
+        std::fill_n(at(a), lanes, static_cast<float>(excess / (1.0 + excess)));
+        std::fill_n(at(strength_steps + a), lanes, static_cast<float>(std::log1p(excess)));
       }
     }
-    return rows[bins]->data();
+    return rows[bins]->values.data();
   }
 
  private:
-  using Row = std::array<float, 2 * strength_steps>;
+  static constexpr std::size_t lanes = 8;
+  struct alignas(64) Row {
+    std::array<float, 2 * strength_steps * lanes> values;
+  };
   std::vector<std::unique_ptr<Row>> main_, side_;
 };
 
@@ -185,6 +191,7 @@ bool is_explained(double order, double width, std::span<const ExplainedOrders> e
 // The heard groups of one window length, side by side.
 struct Level {
   const GroupSums* sums;
+  const SumsOfOtherMask* other_mask;
   std::vector<std::size_t> groups;        // by lane
   std::vector<std::vector<float>> bands;  // independent bands [octave][lane]
 };
@@ -195,7 +202,7 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
     const GroupSpectrum& group = spectra.groups[g];
     if (!group.sums) continue;
     if (levels.empty() || levels.back().sums != group.sums.get())
-      levels.push_back({group.sums.get(), {}, {}});
+      levels.push_back({group.sums.get(), group.other_mask.get(), {}, {}});
     Level& level = levels.back();
     level.groups.push_back(g);
     if (level.bands.size() < group.effective_bands.size())
@@ -206,17 +213,35 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
   return levels;
 }
 
-LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths) {
+// Rows that had to be worked out for one mask; each stays where it is when more come.
+using MadeRows = std::vector<std::vector<int>>;
+
+// The row from which that at `from` is taken away for the sums of bins from .. to - 1.
+const int* row_to(const Level& level, std::size_t from, std::size_t to, MadeRows& made) {
+  const int* row = level.sums->row(to);
+  if (!level.other_mask) return row;
+  const std::size_t before = level.other_mask->before(from), after = level.other_mask->before(to);
+  if (before == after) return row;
+  const int *more = level.other_mask->row(after), *less = level.other_mask->row(before);
+  std::vector<int>& out = made.emplace_back(level.sums->lanes());
+  for (std::size_t lane = 0; lane < out.size(); ++lane)
+    out[lane] = static_cast<int>(static_cast<unsigned>(row[lane]) + static_cast<unsigned>(more[lane]) -
+                                 static_cast<unsigned>(less[lane]));
+  return out.data();
+}
+
+LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths,
+                 MadeRows& made) {
   const GroupSums& sums = *level.sums;
   const auto share = [](std::size_t from, std::size_t to) {
     return static_cast<float>(1.0 / (GroupSums::unit * static_cast<double>(to - from)));
   };
   return {sums.row(w.from),
-          sums.row(w.to),
+          row_to(level, w.from, w.to, made),
           sums.row(w.left_from),
-          sums.row(w.left_to),
+          row_to(level, w.left_from, w.left_to, made),
           sums.row(w.right_from),
-          sums.row(w.right_to),
+          row_to(level, w.right_from, w.right_to, made),
           share(w.from, w.to),
           share(w.left_from, w.left_to),
           share(w.right_from, w.right_to),
@@ -226,13 +251,33 @@ LineLook look_at(const CombLine& line, const Window& w, const Level& level, Stre
           strengths.row(line.power, w.to - w.from)};
 }
 
-// A comb's lines at one slip and width, as the loops take them: those of a harmonic that has side lines in
-// sets of their own, the main line first.
+// A line of a comb and where it is looked for.
+struct PlacedLine {
+  const CombLine* line;
+  Window window;
+};
+
+// A comb's lines at one slip and width, in spectra of up to so many bins; without those that are explained
+// and those that lie where there is nothing to look at.
+std::vector<PlacedLine> placed_lines(const std::vector<CombLine>& comb, double fundamental, double modulation,
+                                     double width, const EnvelopeSpectra& spectra, std::size_t bins,
+                                     std::span<const ExplainedOrders> explained) {
+  std::vector<PlacedLine> placed;
+  placed.reserve(comb.size());
+  for (const CombLine& line : comb) {
+    const double order = line.harmonic * fundamental + line.side * modulation;
+    if (is_explained(order, width, explained)) continue;
+    const Window w = window_at(order, width, spectra, bins);
+    if (w.usable || w.masked) placed.push_back({&line, w});
+  }
+  return placed;
+}
+
+// The same in one level, as the loops take them: those of a harmonic that has side lines in sets of their
+// own, the main line first.
 class PlacedComb {
  public:
-  void place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-             const EnvelopeSpectra& spectra, const Level& level, std::span<const ExplainedOrders> explained,
-             StrengthRows& strengths);
+  void place(std::span<const PlacedLine> lines, bool flanked, const Level& level, StrengthRows& strengths);
   [[nodiscard]] CombLooks looks() const;
   [[nodiscard]] bool empty() const { return windows_.empty(); }
 
@@ -245,7 +290,8 @@ class PlacedComb {
   Set& set_of(const CombLine& line, bool flanked);
   Set plain_;
   std::array<Set, most_flanked> flanked_;
-  std::vector<Window> windows_;
+  std::vector<const Window*> windows_;
+  MadeRows made_;
 };
 
 PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
@@ -254,22 +300,21 @@ PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
   return flanked && whole && harmonic < most_flanked ? flanked_[harmonic] : plain_;
 }
 
-void PlacedComb::place(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
-                       const EnvelopeSpectra& spectra, const Level& level,
-                       std::span<const ExplainedOrders> explained, StrengthRows& strengths) {
+void PlacedComb::place(std::span<const PlacedLine> lines, bool flanked, const Level& level,
+                       StrengthRows& strengths) {
   // Hidden by what a sound car does, a line may be as strong as can be; its sides then add as much.
   constexpr float beside_hidden = 28.0f;
-  const bool flanked = modulation != 0.0;
-  for (const CombLine& line : comb) {
-    const double order = line.harmonic * fundamental + line.side * modulation;
-    if (is_explained(order, width, explained)) continue;
-    const Window w = window_at(order, width, spectra, level.sums->bins());
-    Set& set = set_of(line, flanked);
-    if (w.masked && is_main(line)) set.sides_alone = beside_hidden;
-    if (!w.usable || is_looked_at(w, windows_)) continue;
-    windows_.push_back(w);
-    set.lines.push_back(look_at(line, w, level, strengths));
-    if (is_main(line)) ++set.mains;
+  const std::size_t bins = level.sums->bins();
+  plain_.lines.reserve(lines.size());
+  windows_.reserve(lines.size());
+  for (const auto& [line, w] : lines) {
+    if (w.reach >= static_cast<double>(bins)) continue;
+    Set& set = set_of(*line, flanked);
+    if (w.masked && is_main(*line)) set.sides_alone = beside_hidden;
+    if (w.masked || w.right_to >= bins || is_looked_at(w, windows_)) continue;
+    windows_.push_back(&w);
+    set.lines.push_back(look_at(*line, w, level, strengths, made_));
+    if (is_main(*line)) ++set.mains;
   }
 }
 
@@ -382,23 +427,31 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   for (std::size_t g = 0; g < out.groups && out.elsewhere > 0; ++g)
     if (spectra.groups[g].bins() > 0) std::fill_n(&out.at(g, looked_at, 0), out.strengths, not_seen);
   static thread_local StrengthRows strengths;  // the same for every comb
-  for (const Level& level : levels_of(spectra)) {
-    std::vector<float> factors(out.strengths * level.sums->lanes());
-    for (std::size_t s = 0; s < looked_at; ++s) {
+  const std::vector<Level> levels = levels_of(spectra);
+  std::size_t bins = 0;
+  for (const Level& level : levels) bins = std::max(bins, level.sums->bins());
+  std::vector<float> factors;
+  for (std::size_t s = 0; s < looked_at; ++s) {
+    std::array<std::vector<PlacedLine>, 3> lines;
+    const double own = fundamental * (1.0 + out.slip[s]);
+    const double beside = modulation_at(family, modulation, out.slip[s]);
+    for (std::size_t w = 0; w < smear.size(); ++w)
+      lines[w] = placed_lines(comb, own, beside, smear[w], spectra, bins, limits.explained);
+    for (const Level& level : levels) {
+      const std::size_t lanes = level.sums->lanes();
       std::array<PlacedComb, 3> placed;
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
-        placed[w].place(comb, fundamental * (1.0 + out.slip[s]),
-                        modulation_at(family, modulation, out.slip[s]), smear[w], spectra, level,
-                        limits.explained, strengths);
+        placed[w].place(lines[w], beside != 0.0, level, strengths);
         looks[w] = placed[w].looks();
         out.heard_at_all = out.heard_at_all || !placed[w].empty();
       }
-      comb_loops().comb_factors(looks.data(), looks.size(), level.sums->lanes(), most_freedom,
-                                line_cap(family.fault), factors.data());
+      factors.resize(out.strengths * lanes);
+      comb_loops().comb_factors(looks.data(), looks.size(), lanes, most_freedom, line_cap(family.fault),
+                                factors.data());
       for (std::size_t lane = 0; lane < level.groups.size(); ++lane)
         for (std::size_t a = 0; a < out.strengths; ++a)
-          out.at(level.groups[lane], s, a) = factors[a * level.sums->lanes() + lane];
+          out.at(level.groups[lane], s, a) = factors[a * lanes + lane];
     }
   }
   return out;
@@ -437,8 +490,11 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
   if (group >= spectra.groups.size() || !spectra.groups[group].sums) return seen;
   const GroupSpectrum& spectrum = spectra.groups[group];
   const auto& smear = smear_of(family.fault);
+  const std::vector<CombLine> comb = comb_of(family, modulation != 0.0);
   std::vector<Window> windows;
-  for (const CombLine& line : comb_of(family, modulation != 0.0)) {
+  windows.reserve(comb.size());
+  std::vector<const Window*> before;
+  for (const CombLine& line : comb) {
     CombSeen best{
         line.harmonic,
         line.side,
@@ -446,8 +502,8 @@ std::vector<CombSeen> comb_seen(const EnvelopeSpectra& spectra, const Family& fa
         {},
         2.0};
     const Window narrow = window_at(best.order, smear.front(), spectra, spectrum.bins());
-    if (narrow.usable && is_looked_at(narrow, windows)) continue;
-    windows.push_back(narrow);
+    if (narrow.usable && is_looked_at(narrow, before)) continue;
+    before.push_back(&windows.emplace_back(narrow));
     for (const double width : smear) {
       const Window w = window_at(best.order, width, spectra, spectrum.bins());
       if (!w.usable) continue;

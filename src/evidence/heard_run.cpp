@@ -18,12 +18,12 @@ constexpr double analysis_rate_hz = 16000.0;
 OnShaft masked(const BandSpectra& bands, OrderSpectrum tones, const Car& car, const HeardRun& run,
                Reference on) {
   std::vector<Masking> maskings;
-  for (const Events events : {Events::locked, Events::slipping})
+  for (const Events events : {Events::slipping, Events::locked})
     maskings.push_back({healthy_orders(car, run.state, run.rates, on, events), lowest_order(events)});
   std::vector<EnvelopeSpectra> spectra = grouped(bands, maskings);
   OnShaft out;
-  out.locked = std::move(spectra[0]);
-  out.slipping = std::move(spectra[1]);
+  out.slipping = std::move(spectra[0]);
+  out.locked = std::move(spectra[1]);
   out.tones = std::move(tones);
   return out;
 }

@@ -35,11 +35,12 @@ Kernel make_kernel(double half_width, double cutoff, std::size_t rows) {
   const std::size_t lanes = wide().tap_lanes, taps = (2 * half + lanes - 1) / lanes * lanes;
   Kernel kernel{taps, rows, AlignedFloats(2 * rows * taps)};
   const double before = static_cast<double>(kernel.taps / 2) - 1.0;
+  const Kaiser window(beta);
   for (std::size_t k = 0; k < taps; ++k) {
     double last = 0.0;
     for (std::size_t r = 0; r <= rows; ++r) {
       const double u = static_cast<double>(k) - before - static_cast<double>(r) / static_cast<double>(rows);
-      const double weight = 2.0 * cutoff * sinc(2.0 * cutoff * u) * kaiser(u / half_width, beta);
+      const double weight = 2.0 * cutoff * sinc(2.0 * cutoff * u) * window(u / half_width);
       float* out = kernel.weights.data() + 2 * r * taps + k;
       if (r > 0) *(out - taps) = static_cast<float>(weight - last);
       if (r < rows) *out = static_cast<float>(weight);

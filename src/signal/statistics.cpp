@@ -86,6 +86,21 @@ Reach reach(std::size_t i, std::size_t width, std::size_t count) {
   return {i > half ? i - half : 0, std::min(count, i + half + 1)};
 }
 
+// sums[i + 1] = sums[0] + the first i + 1 values; each waits for one of the four before it only.
+void add_up(std::span<const float> values, double* sums) {
+  std::size_t done = 0;
+  for (; done + 4 <= values.size(); done += 4) {
+    const double a = static_cast<double>(values[done]), b = a + static_cast<double>(values[done + 1]),
+                 c = static_cast<double>(values[done + 2]), d = c + static_cast<double>(values[done + 3]);
+    const double before = sums[done];
+    sums[done + 1] = before + a;
+    sums[done + 2] = before + b;
+    sums[done + 3] = before + (b + c);
+    sums[done + 4] = before + (b + d);
+  }
+  for (; done < values.size(); ++done) sums[done + 1] = sums[done] + static_cast<double>(values[done]);
+}
+
 struct Knots {
   std::vector<double> at, value;
 };
@@ -164,30 +179,37 @@ double median_absolute_deviation(std::span<const float> values) {
 }
 
 std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
-  const auto sums = std::make_unique_for_overwrite<double[]>(values.size() + 1);
-  sums[0] = 0.0;
-  std::size_t done = 0;
-  for (; done + 4 <= values.size(); done += 4) {  // each sum waits for one of the four before it only
-    const double a = static_cast<double>(values[done]), b = a + static_cast<double>(values[done + 1]),
-                 c = static_cast<double>(values[done + 2]), d = c + static_cast<double>(values[done + 3]);
-    const double before = sums[done];
-    sums[done + 1] = before + a;
-    sums[done + 2] = before + b;
-    sums[done + 3] = before + (b + c);
-    sums[done + 4] = before + (b + d);
-  }
-  for (; done < values.size(); ++done) sums[done + 1] = sums[done] + static_cast<double>(values[done]);
   std::vector<float> out(values.size());
-  const double share = 1.0 / static_cast<double>(2 * (width / 2) + 1);
+  const std::size_t half = width / 2, whole = 2 * half + 1;
+  const double share = 1.0 / static_cast<double>(whole);
+  // Only the sums that the next means need are held, and lie in the nearest cache unless the window is long.
+  const std::size_t at_once = std::max<std::size_t>(1024, whole);
+  const auto sums = std::make_unique_for_overwrite<double[]>(std::min(whole + at_once, values.size() + 1));
+  std::size_t first = 0, end = 0;  // sums of the first `first` values, at sums[0], up to `end`
+  sums[0] = 0.0;
   const auto mean = [&](std::size_t i) {
     const auto [from, to] = reach(i, width, values.size());
-    return static_cast<float>((sums[to] - sums[from]) / static_cast<double>(to - from));
+    return static_cast<float>((sums[to - first] - sums[from - first]) / static_cast<double>(to - from));
   };
-  const std::size_t half = width / 2;
-  const std::size_t first = std::min(half, values.size()), end = std::max(first, values.size() - first);
-  for (std::size_t i = 0; i < first; ++i) out[i] = mean(i);
-  wide().scaled_differences(sums.get() + 2 * half + 1, sums.get(), end - first, share, out.data() + first);
-  for (std::size_t i = end; i < values.size(); ++i) out[i] = mean(i);
+  for (std::size_t i = 0; !values.empty();) {
+    const std::size_t next = std::min(values.size(), first + whole + at_once - 1);
+    add_up(values.subspan(end, next - end), sums.get() + (end - first));
+    end = next;
+    for (; i < values.size() && i < half && i + half + 1 <= end; ++i) out[i] = mean(i);
+    if (i >= half && i + half + 1 <= end) {
+      const std::size_t count = end - (i + half);
+      wide().scaled_differences(sums.get() + (i + half + 1 - first), sums.get() + (i - half - first), count,
+                                share, out.data() + i);
+      i += count;
+    }
+    if (end == values.size()) {
+      for (; i < values.size(); ++i) out[i] = mean(i);
+      break;
+    }
+    const std::size_t kept = i - half;
+    std::copy(sums.get() + (kept - first), sums.get() + (end - first) + 1, sums.get());
+    first = kept;
+  }
   return out;
 }
 

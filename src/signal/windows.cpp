@@ -94,9 +94,13 @@ double overlap_correlation(std::span<const float> weights, std::size_t hop) {
   return together / sums(weights).squares;
 }
 
-double kaiser(double u, double beta) {
+double kaiser(double u, double beta) { return Kaiser(beta)(u); }
+
+Kaiser::Kaiser(double beta) : beta_(beta), middle_(bessel_i0(beta)) {}
+
+double Kaiser::operator()(double u) const {
   const double inside = 1.0 - u * u;
-  return inside < 0.0 ? 0.0 : bessel_i0(beta * std::sqrt(inside)) / bessel_i0(beta);
+  return inside < 0.0 ? 0.0 : bessel_i0(beta_ * std::sqrt(inside)) / middle_;
 }
 
 }  // namespace gearhark

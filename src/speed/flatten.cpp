@@ -5,28 +5,18 @@
 #include <cmath>
 #include <numbers>
 
+#include "gearhark/signal/windows.hpp"
 #include "wide/wide.hpp"
 
 namespace gearhark::tracking {
 namespace {
 
-double bessel_i0(double x) {
-  double sum = 1.0, term = 1.0;
-  for (int k = 1; k < 60 && term > 1e-16 * sum; ++k) {
-    term *= (x / (2.0 * k)) * (x / (2.0 * k));
-    sum += term;
-  }
-  return sum;
-}
-
-// Kaiser-windowed sinc at offset x samples; cutoff as a share of the sample rate's half; half_width in
-// samples.
-double windowed_sinc(double x, double cutoff, double half_width, double beta) {
-  const double inside = 1.0 - (x / half_width) * (x / half_width);
-  if (inside <= 0.0) return 0.0;
+// Windowed sinc at offset x samples; cutoff as a share of the sample rate's half; half_width in samples.
+double windowed_sinc(double x, double cutoff, double half_width, const Kaiser& window) {
+  if (std::abs(x) >= half_width) return 0.0;
   const double arg = std::numbers::pi * cutoff * x;
   const double sinc = std::abs(arg) < 1e-12 ? 1.0 : std::sin(arg) / arg;
-  return cutoff * sinc * bessel_i0(beta * std::sqrt(inside)) / bessel_i0(beta);
+  return cutoff * sinc * window(x / half_width);
 }
 
 constexpr int kTaps = 32;
@@ -36,10 +26,11 @@ constexpr int kPhases = 1024;
 const AlignedFloats& interpolation_table() {
   static const AlignedFloats table = [] {
     AlignedFloats rows(static_cast<std::size_t>(kTaps) * (kPhases + 1));
+    const Kaiser window(7.0);
     for (int p = 0; p <= kPhases; ++p)
       for (int k = 0; k < kTaps; ++k)
         rows.data()[p * kTaps + k] = static_cast<float>(
-            windowed_sinc(k - (kTaps / 2 - 1) - static_cast<double>(p) / kPhases, 0.97, kTaps / 2, 7.0));
+            windowed_sinc(k - (kTaps / 2 - 1) - static_cast<double>(p) / kPhases, 0.97, kTaps / 2, window));
     return rows;
   }();
   return table;
@@ -82,9 +73,11 @@ Sound decimate_for_tracking(std::span<const float> samples, double sample_rate) 
   const int factor = std::max(1, static_cast<int>(sample_rate / 7990.0));
   if (factor == 1) return {{samples.begin(), samples.end()}, sample_rate};
   const int half = 20 * factor;
+  const Kaiser window(6.0);
   std::vector<float> taps(static_cast<std::size_t>(2 * half));
   for (int k = -half; k < half; ++k)
-    taps[static_cast<std::size_t>(k + half)] = static_cast<float>(windowed_sinc(k, 0.95 / factor, half, 6.0));
+    taps[static_cast<std::size_t>(k + half)] =
+        static_cast<float>(windowed_sinc(k, 0.95 / factor, half, window));
   Sound out{std::vector<float>(samples.size() / static_cast<std::size_t>(factor)), sample_rate / factor};
   // Outputs [from, to) of samples that have silence before and behind them.
   const std::size_t step = static_cast<std::size_t>(factor), reach = static_cast<std::size_t>(half);

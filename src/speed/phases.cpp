@@ -165,7 +165,11 @@ struct Banded {
   }
 };
 
-double wrapped(double cycles) { return cycles - std::round(cycles); }
+// Adding a number of 52 bits leaves none for what is not whole.
+double wrapped(double cycles) {
+  constexpr double whole = 6755399441055744.0;  // 1.5 x 2^52
+  return cycles - ((cycles + whole) - whole);
+}
 
 struct Step {  // one phase difference
   std::size_t later, earlier;

@@ -206,3 +206,35 @@ TEST_CASE("means over bins are right to a thousandth wherever the running sums h
   CHECK(sums.mean(1, 3'000'000, 3'000'100) == Approx(1.0).margin(1e-3));
   CHECK(sums.lanes() == 8);
 }
+
+TEST_CASE("of two masks looked at together each hides what it hides alone") {
+  test::Noise noise(5);
+  BandSpectra bands;
+  bands.turns = 50.0;
+  bands.mean_rate = 10.0;
+  bands.levels.push_back({50.0, {}, {}, {}});
+  for (int b = 0; b < 3; ++b) {
+    auto& level = bands.levels.front();
+    level.low.emplace_back(1000.0 * b);
+    level.high.emplace_back(1000.0 * (b + 2));
+    auto& power = level.power.emplace_back(3000);
+    for (float& p : power) p = static_cast<float>(noise.exponential());
+    for (std::size_t order = 1; order <= 40; ++order) power[50 * order] += 30.0f;
+  }
+  const std::vector<Masking> both = {{{{3.0}, {7.0}, {9.0}}, Order(1.35)},
+                                     {{{5.0}, {7.0}, {22.0}}, Order(0.2)}};
+  const auto together = grouped(bands, both);
+  Family tick = race();
+  tick.fault = Fault::chipped_tooth;
+  for (std::size_t m = 0; m < both.size(); ++m) {
+    const EnvelopeSpectra alone = grouped(bands, both[m].known, both[m].lowest);
+    REQUIRE(together[m].groups.size() == alone.groups.size());
+    for (std::size_t g = 0; g < alone.groups.size(); ++g)
+      for (std::size_t from = 0; from + 7 < 3000; ++from)
+        REQUIRE(together[m].groups[g].mean(from, from + 7) ==
+                Approx(alone.groups[g].mean(from, from + 7)).margin(5e-4));
+    CHECK(log_factor(together[m], tick, 1.0) == Approx(log_factor(alone, tick, 1.0)).epsilon(1e-3));
+  }
+  CHECK(together[0].groups[0].mean(150, 151) == Approx(1.0).margin(2e-3));
+  CHECK(together[1].groups[0].mean(150, 151) > 20.0);
+}

@@ -41,6 +41,21 @@ TEST_CASE("moving average and running median use centred windows, shorter at the
   CHECK(running_median({}, 3).empty());
 }
 
+TEST_CASE("a moving average is that of its window anywhere in long signals") {
+  std::vector<float> values(7001);
+  for (std::size_t i = 0; i < values.size(); ++i) values[i] = static_cast<float>((i * i) % 1009);
+  for (const std::size_t width : {1, 7, 500, 1501, 6500, 9000}) {
+    const std::vector<float> averaged = moving_average(values, width);
+    for (std::size_t i = 0; i < values.size(); i += 53) {
+      const std::size_t half = width / 2, from = i > half ? i - half : 0,
+                        to = std::min(values.size(), i + half + 1);
+      double sum = 0.0;
+      for (std::size_t k = from; k < to; ++k) sum += static_cast<double>(values[k]);
+      REQUIRE(averaged[i] == Approx(sum / static_cast<double>(to - from)).epsilon(1e-6));
+    }
+  }
+}
+
 TEST_CASE("the running median equals the median of each window") {
   std::mt19937 random(4);
   std::uniform_int_distribution<int> die(0, 9);  // many equal values

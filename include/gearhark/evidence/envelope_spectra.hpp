@@ -12,6 +12,7 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <memory>
 #include <optional>
 #include <span>
@@ -44,17 +45,45 @@ class GroupSums {
   std::vector<double> running_;  // per spectrum, over the bins so far
 };
 
+// What another mask changes of such sums: how much more its bins are in those that only one of the two hides,
+// summed up over these alone. Two masks of one run have nearly all bins in common.
+class SumsOfOtherMask {
+ public:
+  SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t spectra);
+  // The next bins of every spectrum, as GroupSums takes them, hidden by neither mask yet.
+  void extend(std::span<const float> power, std::size_t apart, std::size_t count);
+  // Bins before k that only one of the two hides.
+  [[nodiscard]] std::size_t before(std::size_t k) const;
+  // Sums of the first n of these, one a lane.
+  [[nodiscard]] const int* row(std::size_t n) const { return sums_.data() + n * lanes_; }
+  [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
+
+ private:
+  struct Block {  // of 64 bins
+    std::uint64_t differ = 0;
+    std::size_t before = 0;
+  };
+  std::vector<char> other_;
+  std::vector<Block> blocks_;
+  std::size_t spectra_, lanes_, done_ = 0;
+  std::vector<int> sums_;
+  std::vector<double> running_;
+};
+
 // Power per bin relative to the background (noise alone: mean 1), averaged over neighbouring bands, masked
 // where known orders lie.
 struct GroupSpectrum {
   Hertz low, high;  // carrier band
   int bands = 1;    // bands averaged
   std::shared_ptr<const GroupSums>
-      sums;                             // of all groups of this window length; nothing: beyond the bandwidth
-  std::size_t lane = 0;                 // where this group is in them
-  std::vector<double> effective_bands;  // independent bands, per octave of bins (octave_of)
+      sums;  // of all groups of this window length; nothing: beyond the bandwidth
+  std::shared_ptr<const SumsOfOtherMask> other_mask;  // nothing: the sums are of this mask
+  std::size_t lane = 0;                               // where this group is in them
+  std::vector<double> effective_bands;                // independent bands, per octave of bins (octave_of)
   [[nodiscard]] std::size_t bins() const { return sums ? sums->bins() : 0; }
-  [[nodiscard]] double mean(std::size_t from, std::size_t to) const { return sums->mean(lane, from, to); }
+  [[nodiscard]] double mean(std::size_t from, std::size_t to) const {
+    return sums->mean(lane, from, to) + (other_mask ? other_mask->mean(lane, from, to) : 0.0);
+  }
   [[nodiscard]] double independent_bands_at(std::size_t bin) const;
 };
 
@@ -112,7 +141,8 @@ struct Masking {
 };
 // Masks the known orders (and everything below `lowest` orders) and averages neighbouring bands.
 EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> known, Order lowest);
-// The same of several masks, one result each: what they share is worked out once.
+// The same of several masks, one result each: what they share is worked out once. The first is the quickest
+// to look things up in.
 std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings);
 
 // Limits every line that is locked to the shaft to `times` the running median of its neighbours in the

@@ -27,5 +27,14 @@ double overlap_correlation(std::span<const float> weights, std::size_t hop);
 
 // Kaiser's window at u in -1..1 (0 outside, 1 in the middle), by the modified Bessel function I0(beta).
 double kaiser(double u, double beta);
+// The same at many places.
+class Kaiser {
+ public:
+  explicit Kaiser(double beta);
+  double operator()(double u) const;
+
+ private:
+  double beta_, middle_;
+};
 
 }  // namespace gearhark

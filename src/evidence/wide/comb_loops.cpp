@@ -3,10 +3,6 @@
 
 #include "wide/lane_math.hpp"
 
-#ifdef __AVX512F__
-#include <immintrin.h>
-#endif
-
 namespace gearhark {
 namespace {
 
@@ -46,20 +42,17 @@ using Together = Reg;
 [[gnu::always_inline]] inline Together repeated(Lanes a) {
   return __builtin_shufflevector(a.part[0], a.part[0], 0, 1, 2, 3, 4, 5, 6, 7, 0, 1, 2, 3, 4, 5, 6, 7);
 }
-// values[at] of sixteen for the first eight lanes, values[at + 1] for the others.
-[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
-  const RegBits which = RegBits{0, 0, 0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1} + static_cast<int>(at);
-  return reinterpret_cast<Reg>(_mm512_maskz_permutexvar_ps(0xffff, reinterpret_cast<__m512i>(which),
-                                                           reinterpret_cast<__m512>(load_reg(values))));
-}
 #else
 constexpr std::size_t side_by_side = 1;
 using Together = Lanes;
 [[gnu::always_inline]] inline Together repeated(Lanes a) { return a; }
-[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
-  return all(values[at]);
-}
 #endif
+// From a table that holds every value eight times.
+[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
+  Together out;
+  __builtin_memcpy(&out, values + at * lanes, sizeof out);
+  return out;
+}
 constexpr std::size_t strength_rows = strengths / side_by_side;
 
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.

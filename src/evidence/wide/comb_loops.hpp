@@ -15,7 +15,9 @@ struct LineLook {
   float freedom;                                           // degrees of freedom per independent band
   float presence;                                          // probability of being visible when the fault is
   const float* bands;                                      // independent bands of every group, here
-  const float* strengths;  // 8 x x/(1+x), then 8 x log(1+x), x the excess of the mean at each strength
+  // x/(1+x) at 8 strengths, then log(1+x), x the excess of the mean; each eight times, a lane for each group,
+  // from a cache line's start on.
+  const float* strengths;
 };
 
 // A main line (or none) and then its side lines. `sides_alone`: nats that these may add without it.
