@@ -183,8 +183,8 @@ std::vector<float> moving_average(std::span<const float> values, std::size_t wid
   const std::size_t half = width / 2, whole = 2 * half + 1;
   const double share = 1.0 / static_cast<double>(whole);
   // Only the sums that the next means need are held, and lie in the nearest cache unless the window is long.
-  const std::size_t at_once = std::max<std::size_t>(1024, whole);
-  const auto sums = std::make_unique_for_overwrite<double[]>(std::min(whole + at_once, values.size() + 1));
+  const std::size_t at_a_time = std::max<std::size_t>(1024, whole);
+  const auto sums = std::make_unique_for_overwrite<double[]>(std::min(whole + at_a_time, values.size() + 1));
   std::size_t first = 0, end = 0;  // sums of the first `first` values, at sums[0], up to `end`
   sums[0] = 0.0;
   const auto mean = [&](std::size_t i) {
@@ -192,7 +192,7 @@ std::vector<float> moving_average(std::span<const float> values, std::size_t wid
     return static_cast<float>((sums[to - first] - sums[from - first]) / static_cast<double>(to - from));
   };
   for (std::size_t i = 0; !values.empty();) {
-    const std::size_t next = std::min(values.size(), first + whole + at_once - 1);
+    const std::size_t next = std::min(values.size(), first + whole + at_a_time - 1);
     add_up(values.subspan(end, next - end), sums.get() + (end - first));
     end = next;
     for (; i < values.size() && i < half && i + half + 1 <= end; ++i) out[i] = mean(i);

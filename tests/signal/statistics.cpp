@@ -44,7 +44,7 @@ TEST_CASE("moving average and running median use centred windows, shorter at the
 TEST_CASE("a moving average is that of its window anywhere in long signals") {
   std::vector<float> values(7001);
   for (std::size_t i = 0; i < values.size(); ++i) values[i] = static_cast<float>((i * i) % 1009);
-  for (const std::size_t width : {1, 7, 500, 1501, 6500, 9000}) {
+  for (const std::size_t width : {1u, 7u, 500u, 1501u, 6500u, 9000u}) {
     const std::vector<float> averaged = moving_average(values, width);
     for (std::size_t i = 0; i < values.size(); i += 53) {
       const std::size_t half = width / 2, from = i > half ? i - half : 0,
