@@ -19,19 +19,25 @@ double unheard_logit(const WeightsRow& row, Knowledge knowledge) {
   return row.base + weakly_known_logit * static_cast<double>(knowledge);
 }
 
+// How many nats of events count as they are. Of a cage none: its lines lie low, where looseness and a ball's
+// own changes sound too (both ball records of the open bearing data were named for cages).
+double in_full_of(const Candidate& candidate) { return candidate.fault == Fault::cage ? 0.0 : in_full; }
+
 // What was heard of it adds this. The first nats of events count in full, as Bayes' rule asks; those beyond,
 // where model error rules, for less, and for less again.
 double worth(const WeightsRow& row, const Candidate& candidate, double nats) {
   if (candidate.kind != EvidenceKind::events) return row.slope * nats;
-  return std::min(nats, in_full) + row.slope * (std::clamp(nats - in_full, 0.0, sure - in_full) +
-                                                believed_beyond * std::max(0.0, nats - sure));
+  const double full = in_full_of(candidate);
+  return std::min(nats, full) + row.slope * (std::clamp(nats - full, 0.0, sure - full) +
+                                             believed_beyond * std::max(0.0, nats - sure));
 }
 
 // How much must be heard of it to add `logit`.
 double heard_to_add(const WeightsRow& row, const Candidate& candidate, double logit) {
   if (candidate.kind != EvidenceKind::events) return logit / row.slope;
-  if (logit <= in_full) return logit;
-  const double nats = in_full + (logit - in_full) / row.slope;
+  const double full = in_full_of(candidate);
+  if (logit <= full) return logit;
+  const double nats = full + (logit - full) / row.slope;
   return nats <= sure ? nats : sure + (nats - sure) / believed_beyond;
 }
 

@@ -86,6 +86,14 @@ TEST_CASE("little evidence counts as it is, much for less") {
   CHECK(much > 0.0);
 }
 
+TEST_CASE("a cage's line by itself is no finding") {
+  // As much as the two ball records of the open bearing data show of a cage.
+  Candidate cage = race("head", 8.0, 0.4);
+  cage.fault = Fault::cage;
+  CHECK(odds(cage) < 0.0);
+  CHECK(odds(race("head", 8.0, 15.0)) > 3.0);
+}
+
 TEST_CASE("what runs say against a fault is not drowned by how loud it is in another") {
   for (const double nats : {14.0, 30.0}) {
     Candidate denied = race("head", nats, 15.0);

@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 11;
+inline constexpr int conformance = 12;
 
 }  // namespace gearhark
