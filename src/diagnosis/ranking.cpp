@@ -19,15 +19,11 @@ double unheard_logit(const WeightsRow& row, Knowledge knowledge) {
   return row.base + weakly_known_logit * static_cast<double>(knowledge);
 }
 
-// How many nats of events count as they are. Of a cage none: its lines lie low, where looseness and a ball's
-// own changes sound too (both ball records of the open bearing data were named for cages).
-double in_full_of(const Candidate& candidate) { return candidate.fault == Fault::cage ? 0.0 : in_full; }
-
 // What was heard of it adds this. The first nats of events count in full, as Bayes' rule asks; those beyond,
 // where model error rules, for less, and for less again.
 double worth(const WeightsRow& row, const Candidate& candidate, double nats) {
   if (candidate.kind != EvidenceKind::events) return row.slope * nats;
-  const double full = in_full_of(candidate);
+  const double full = in_full_of(candidate.fault);
   return std::min(nats, full) + row.slope * (std::clamp(nats - full, 0.0, sure - full) +
                                              believed_beyond * std::max(0.0, nats - sure));
 }
@@ -35,7 +31,7 @@ double worth(const WeightsRow& row, const Candidate& candidate, double nats) {
 // How much must be heard of it to add `logit`.
 double heard_to_add(const WeightsRow& row, const Candidate& candidate, double logit) {
   if (candidate.kind != EvidenceKind::events) return logit / row.slope;
-  const double full = in_full_of(candidate);
+  const double full = in_full_of(candidate.fault);
   if (logit <= full) return logit;
   const double nats = full + (logit - full) / row.slope;
   return nats <= sure ? nats : sure + (nats - sure) / believed_beyond;

@@ -4,6 +4,8 @@
 
 #include <array>
 
+#include "gearhark/car/lines.hpp"
+
 namespace gearhark::ranking {
 
 struct WeightsRow {
@@ -12,6 +14,9 @@ struct WeightsRow {
   double base, slope;
 };
 inline constexpr double in_full = 4.0, sure = 10.0;  // nats
+// How many nats of events count as they are. Of a cage none: its lines lie low, where looseness and a ball's
+// own changes sound too (both ball records of the open bearing data were named for cages).
+constexpr double in_full_of(Fault fault) { return fault == Fault::cage ? 0.0 : in_full; }
 inline constexpr double believed_beyond = 0.490;
 inline constexpr std::array<WeightsRow, 11> weights{{
     {-2.245, 0.431},  // bearing

@@ -111,7 +111,7 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
       {"visibility", any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
       {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
       {"slope", weights.slope},
-      {"in_full", candidate.fault == Fault::cage ? 0.0 : ranking::in_full},
+      {"in_full", ranking::in_full_of(candidate.fault)},
       {"sure", ranking::sure},
       {"believed_beyond", ranking::believed_beyond}};
 }

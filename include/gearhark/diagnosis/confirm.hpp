@@ -17,6 +17,7 @@
 
 namespace gearhark {
 
+// Of confirm() with an allowance for faults that sound otherwise than those put in.
 struct Loudness {
   Decibels
       found_9_in_10;  // of the fault over all else in this run, in the third-octave where it stands out most

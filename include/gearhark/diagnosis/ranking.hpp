@@ -28,8 +28,8 @@ enum class EvidenceClass {
 };
 EvidenceClass evidence_class(const Candidate& candidate, const Car& car);
 
-// How much was heard of it above what healthy cars show: nats of events, dB of tones, tenths of a tyre's
-// excess.
+// How much was heard of it above what healthy cars show, less what runs say against it: nats of events, dB of
+// tones, tenths of a tyre's excess.
 double heard(const Candidate& candidate);
 
 // What must be heard of it so that, no rival being heard, it is the likeliest by far.
