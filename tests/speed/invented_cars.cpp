@@ -144,3 +144,29 @@ TEST_CASE("the knocks of a loud dry joint are not taken for the turns of an engi
   CHECK(found.certainty == Certainty::sure);
   CHECK(found.wheel.mean_rate() == Approx(run.sound.truth.mean_wheel.value()).epsilon(3e-4));
 }
+
+TEST_CASE("what idles with an engine in neutral does not put its rate wrong") {
+  constexpr std::uint64_t seed = 23;  // whose gears alone would have it a third slower
+  const Car car = random_car(seed);
+  SoundSettings settings;
+  settings.car_seed = settings.run_seed = seed;
+  settings.run.gear = Gear{"N"};
+  settings.run.load = Load::neutral;
+  settings.run.course = Course::coast_down;
+  settings.run.speed = Speed(25.0);
+  settings.run.duration = 20_s;
+  settings.run.idle = ShaftRate(12.7);
+  const Sound sound = *synthesise(car, settings);
+  const std::vector<double>& wheel = sound.truth.motion.wheel;
+  const auto needle = [&](std::size_t from) {
+    return ShaftRate(1.03 * (wheel[from + 1000] - wheel[from])) * car.tyre.rolling_circumference;
+  };
+  Run note;
+  note.gear = settings.run.gear;
+  note.load = Load::neutral;
+  note.speed.points = {{0_s, needle(0)}, {20_s, needle(wheel.size() - 1001)}};
+  const Tracking tracking = track(sound.samples, sound.sample_rate, car, note);
+  if (tracking.engine)
+    CHECK(tracking.engine->mean_rate() == Approx(sound.truth.mean_engine.value()).epsilon(0.01));
+  CHECK(tracking.wheel.mean_rate() == Approx(sound.truth.mean_wheel.value()).epsilon(0.002));
+}
