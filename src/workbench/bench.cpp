@@ -75,6 +75,16 @@ void take_check(BenchRun& checked, const ChildOutcome& outcome, const std::strin
   checked.trouble = said;
 }
 
+// What `gearhark unpack` says below its first line.
+std::vector<std::string> left_out_of(const std::string& said) {
+  std::vector<std::string> sentences;
+  std::istringstream lines(said);
+  std::string line;
+  std::getline(lines, line);
+  while (std::getline(lines, line)) sentences.push_back(line);
+  return sentences;
+}
+
 }  // namespace
 
 Bench::Bench(const WorkbenchSettings& settings) : settings_(settings) {
@@ -268,12 +278,12 @@ Bench::Opened Bench::taken_apart(const fs::path& folder, const std::string& name
   std::string said = outcome.sentence();
   for (std::size_t at; (at = said.find("bundle.zip")) != std::string::npos;)
     said.replace(at, 10, "this road test");
-  if (!outcome.well()) return {{}, "", said};
+  if (!outcome.well()) return {{}, "", said, {}};
   const auto text = text_of_file((folder / "ROADTEST.toml").string(), "the road test");
   auto runs = text && !nests_deeply(*text) ? bundle_runs(*text) : std::nullopt;
-  if (!runs || runs->empty()) return {{}, "", fmt::format("{} holds no run that can be used.", name)};
+  if (!runs || runs->empty()) return {{}, "", fmt::format("{} holds no run that can be used.", name), {}};
   const auto car = text_of_file((folder / "car.toml").string(), "the car file");
-  return {std::move(*runs), car && car->size() <= largest_car ? *car : "", ""};
+  return {std::move(*runs), car && car->size() <= largest_car ? *car : "", "", left_out_of(outcome.out)};
 }
 
 // Hard links again: each run goes its own way from here.
@@ -304,6 +314,7 @@ std::vector<std::string> Bench::lay_down(const BenchRun& bundle, const Opened& o
       made->state = RunState::unusable;
       made->trouble = "This run could not be laid on the bench; the temporary folder may be full.";
     }
+    if (ids.empty()) made->left_out = opened.left_out;
     ids.push_back(made->id);
     runs_.push_back(std::move(made));
   }

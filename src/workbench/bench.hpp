@@ -84,8 +84,9 @@ class Bench {
   // What becomes of a bundle.
   struct Opened {
     std::vector<BundleRun> runs;
-    std::string car;      // text of the car file that it carried
-    std::string trouble;  // why it can't be used; "": it can
+    std::string car;                    // text of the car file that it carried
+    std::string trouble;                // why it can't be used; "": it can
+    std::vector<std::string> left_out;  // what of it is not used, a sentence each
   };
 
   BenchRun* run(const std::string& id);

@@ -57,6 +57,7 @@ Json run_json(const BenchRun& run) {
           {"bytes", run.bytes},
           {"state", word(run.state)},
           {"trouble", run.trouble},
+          {"left_out", run.left_out},
           {"from_phone", !run.sent_by.empty()},
           {"gear", n.gear},
           {"load", n.load},

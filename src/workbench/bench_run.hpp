@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "answer.hpp"
 #include "road_test_text.hpp"
@@ -28,8 +29,9 @@ struct BenchRun {
   std::string trouble;  // why it is unusable
   std::string check;    // machine form of `gearhark check`
   Json check_summary;
-  std::string bundled;   // name of its sound in the bundle that it came in
-  std::string log_name;  // the client's, of its speed log; text alone
+  std::string bundled;                // name of its sound in the bundle that it came in
+  std::vector<std::string> left_out;  // of a bundle's first run: what of the bundle is not used
+  std::string log_name;               // the client's, of its speed log; text alone
   [[nodiscard]] std::filesystem::path log_file() const { return file.string() + "_speed"; }
   std::jthread checking;
 };

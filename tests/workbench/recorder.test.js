@@ -358,6 +358,20 @@ test("a plan is walked over the phone's sudden death, sent to the workbench over
   } while (job.runs.some((run) => run.state === "checking"));
   assert.deepStrictEqual(job.runs.map((run) => [run.state, run.gear, run.load, parseFloat(run.speed)]), [["ready", "3", "drive", 65], ["ready", "3", "coast", 67]], JSON.stringify(job.runs));
   assert.strictEqual((await bench.ask("GET", "/api/car")).said.text, plan.car_file);
+  // The same with its second run marked as spoilt: the bench says what is missing.
+  facts.taps.filter((one) => one.kind === "end")[1].value = "spoilt";
+  const parts = Object.assign({}, files, { "bundle.json": Buffer.from(JSON.stringify(facts)) });
+  for (const part of Object.keys(parts)) fs.writeFileSync(inFolder(part), parts[part]);
+  execFileSync("python3", ["-m", "zipfile", "-c", "spoilt.zip", ...Object.keys(parts)], { cwd: path.dirname(inFolder("spoilt.zip")) });
+  await bench.ask("DELETE", "/api/job");
+  const sent = await bench.ask("POST", "/api/runs?set=before", fs.readFileSync(inFolder("spoilt.zip")), { "X-Name": "spoilt.zip" });
+  assert.strictEqual(sent.status, 201, JSON.stringify(sent));
+  do {
+    await new Promise((done) => setTimeout(done, 100));
+    job = (await bench.ask("GET", "/api/job")).said;
+  } while (job.runs.some((run) => run.state === "checking"));
+  assert.strictEqual(job.runs.length, 1);
+  assert.match(job.runs[0].left_out.join(), /gear 3, coast, straight\) is not used: it was marked as spoilt/);
   await bench.end();
 
   const verdict = (...words) => JSON.parse(execFileSync(program, ["diagnose", ...words, "--json", "-"]));

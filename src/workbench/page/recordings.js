@@ -177,7 +177,9 @@ function card(run, number) {
     await ask("PATCH", "/api/runs/" + run.id, { set: other });
     refresh();
   });
-  const box = el("article", { className: "card", "aria-labelledby": heading.id }, heading, state, fields, more, el("div", { className: "tools" }, remove, move));
+  // Of the road test that it came in as the first run.
+  const unused = run.left_out.map(function (one) { return el("p", { className: "fine", textContent: one }); });
+  const box = el("article", { className: "card", "aria-labelledby": heading.id }, heading, state, ...unused, fields, more, el("div", { className: "tools" }, remove, move));
   return { box: box, heading: heading, state: state, more: more, gear: gear, kind: kind, logBox: logBox, logName: logName, run: run, shown: "" };
 }
 
