@@ -30,8 +30,9 @@ OnShaft masked(const BandSpectra& bands, OrderSpectrum tones, const Car& car, co
 
 OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
                    const Car& car, const HeardRun& run, Reference on, const EnvelopeSettings& settings) {
-  return masked(band_spectra(samples, reference, also, settings),
-                order_spectrum(samples, settings.rate_hz, reference), car, run, on);
+  // In this order: what the bands' sound leaves free in memory then holds what the orders need.
+  const BandSpectra bands = band_spectra(samples, reference, also, settings);
+  return masked(bands, order_spectrum(samples, settings.rate_hz, reference), car, run, on);
 }
 
 // What a sound car's machines do: firing that is not quite even, and each machine's own turning, at a rate

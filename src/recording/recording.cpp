@@ -167,9 +167,12 @@ Result<LoadedSound> load(const std::string& file, const Cut& cut, const Holding*
   if (!range) return range.error();
   const double longest = holding ? holding->longest.value() : longest_s(recording.sample_rate);
   const auto most_held = static_cast<std::size_t>(longest * recording.sample_rate);
-  recording.samples.reserve(
-      static_cast<std::size_t>(std::min({most_reserved_samples, static_cast<double>(most_held),
-                                         recording.facts.duration.value() * recording.sample_rate + 1.0})));
+  // Coded sound ends with a whole frame, up to 4096 samples of it more than are stated: one too many would
+  // have all of them moved to twice the room.
+  constexpr double last_frame = 4096.0;
+  recording.samples.reserve(static_cast<std::size_t>(
+      std::min({most_reserved_samples, static_cast<double>(most_held),
+                recording.facts.duration.value() * recording.sample_rate + last_frame})));
 
   RangeReader part(*std::move(reader), *range);
   std::size_t samples = 0;

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gearhark/signal/resample.hpp"
+
 namespace gearhark::tracking {
 namespace {
 
@@ -46,11 +48,18 @@ double between(const Ratios& ratios, double step, double half_order, double mean
   return count < kFewest ? BayesCode::kLow : sum / count;
 }
 
+// With no more above kTopHz than spectra up to there need: at its own rate their frames leave the caches.
+FlatSound low_part(const FlatSound& flat) {
+  const auto factor = std::max<std::size_t>(1, static_cast<std::size_t>(0.4 * flat.rate / kTopHz));
+  return {decimate(flat.samples, factor), flat.rate / static_cast<double>(factor), flat.mean_rate,
+          flat.track};
+}
+
 }  // namespace
 
 std::optional<double> idling_engine(const FlatSound& flat, double engine_per_wheel,
                                     std::span<const TrackingLine> lines) {
-  const Ratios ratios = line_ratios(flat, {2.0, 0.5, kLowestHz, kTopHz});
+  const Ratios ratios = line_ratios(low_part(flat), {2.0, 0.5, kLowestHz, kTopHz});
   if (ratios.frames < 3) return {};
   const double fast = engine_per_wheel * flat.mean_rate;
   double best = kStandsOut;
