@@ -55,20 +55,13 @@ void learn(std::vector<TrackingLine>& lines, const std::vector<double>& seen) {
     lines[l].visible = std::clamp(0.3 * lines[l].visible + 0.7 * seen[l], 0.02, 0.9);
 }
 
-std::vector<TrackingLine> only_gears(const std::vector<TrackingLine>& lines) {
-  std::vector<TrackingLine> out;
-  std::copy_if(lines.begin(), lines.end(), std::back_inserter(out),
-               [](const TrackingLine& l) { return l.source == LineSource::gear; });
-  return out;
-}
-
 // A mesh on the engine's own shaft lies on a whole engine order, where any engine may sound, moving or not.
 std::vector<TrackingLine> off_engine_orders(const std::vector<TrackingLine>& lines) {
   double half_order = 0.0;
   for (const TrackingLine& line : lines)
     if (line.source == LineSource::engine && (half_order == 0.0 || line.order < half_order))
       half_order = line.order;
-  std::vector<TrackingLine> out = only_gears(lines);
+  std::vector<TrackingLine> out = lines_from(LineSource::gear, lines);
   if (half_order > 0.0) leave_out_half_orders(out, half_order);
   return out;
 }
@@ -275,7 +268,7 @@ struct AngleSearch::State {
     SummedVotes heard(found.heard->ratios);
     const double mean_rate = found.heard->flat.mean_rate;
     found.track = t.track;
-    found.gear_margin = margin_of(heard, mean_rate, only_gears(t.lines));
+    found.gear_margin = margin_of(heard, mean_rate, lines_from(LineSource::gear, t.lines));
     found.road_margin = margin_of(heard, mean_rate, off_engine_orders(t.lines));
     const OnAndBeside all = votes_about(heard, mean_rate, lines);
     found.lead_per_s = all.on - all.mean_beside;

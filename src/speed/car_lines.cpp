@@ -75,6 +75,13 @@ Result<CarLines> car_lines(const Car& car, const DriveState& state) {
   return out;
 }
 
+std::vector<TrackingLine> lines_from(LineSource source, std::span<const TrackingLine> lines) {
+  std::vector<TrackingLine> out;
+  for (const TrackingLine& line : lines)
+    if (line.source == source) out.push_back(line);
+  return out;
+}
+
 std::vector<TrackingLine> without_tread(std::span<const TrackingLine> lines) {
   std::vector<TrackingLine> road;
   for (const TrackingLine& line : lines)

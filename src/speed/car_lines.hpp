@@ -24,6 +24,8 @@ struct CarLines {
 // Error: a gear the car lacks.
 Result<CarLines> car_lines(const Car& car, const DriveState& state);
 
+std::vector<TrackingLine> lines_from(LineSource source, std::span<const TrackingLine> lines);
+
 // The lines by which the road is sought with the pedal down: the tread may lie at any whole order.
 std::vector<TrackingLine> without_tread(std::span<const TrackingLine> lines);
 

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
-#include <iterator>
 #include <memory>
 
 #include "car_lines.hpp"
@@ -111,10 +110,8 @@ FoundAngle engine_at_idle(const RunInput& input, const Prepared& known) {
   const AngleSearch search(*known.sound, idle_prior(length_of(input)));
   FoundAngle engine = search.find(known.lines.engine);
   if (engine.certainty == Certainty::lost) return engine;
-  std::vector<TrackingLine> own;
-  std::ranges::copy_if(known.lines.engine, std::back_inserter(own),
-                       [](const TrackingLine& line) { return line.source == LineSource::engine; });
-  const FoundAngle alone = search.find(own, AngleSearch::IfLost::stop);
+  const FoundAngle alone =
+      search.find(lines_from(LineSource::engine, known.lines.engine), AngleSearch::IfLost::stop);
   if (alone.certainty == Certainty::lost || !same_rate(alone.track, engine.track))
     engine.certainty = Certainty::lost;
   return engine;

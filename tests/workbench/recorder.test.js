@@ -351,11 +351,14 @@ test("a plan is walked over the phone's sudden death, sent to the workbench over
   await page.getByRole("button", { name: "Send to the workbench" }).click();
   await page.waitForFunction(() => /lies on the workbench/.test(document.querySelector(".kept").textContent));
   await phone.close();
-  let job;
-  do {
-    await new Promise((done) => setTimeout(done, 100));
-    job = (await bench.ask("GET", "/api/job")).said;
-  } while (job.runs.some((run) => run.state === "checking"));
+  const checked = async () => {
+    for (;;) {
+      await new Promise((done) => setTimeout(done, 100));
+      const { said } = await bench.ask("GET", "/api/job");
+      if (said.runs.every((run) => run.state !== "checking")) return said;
+    }
+  };
+  let job = await checked();
   assert.deepStrictEqual(job.runs.map((run) => [run.state, run.gear, run.load, parseFloat(run.speed)]), [["ready", "3", "drive", 65], ["ready", "3", "coast", 67]], JSON.stringify(job.runs));
   assert.strictEqual((await bench.ask("GET", "/api/car")).said.text, plan.car_file);
   // The same with its second run marked as spoilt: the bench says what is missing.
@@ -366,10 +369,7 @@ test("a plan is walked over the phone's sudden death, sent to the workbench over
   await bench.ask("DELETE", "/api/job");
   const sent = await bench.ask("POST", "/api/runs?set=before", fs.readFileSync(inFolder("spoilt.zip")), { "X-Name": "spoilt.zip" });
   assert.strictEqual(sent.status, 201, JSON.stringify(sent));
-  do {
-    await new Promise((done) => setTimeout(done, 100));
-    job = (await bench.ask("GET", "/api/job")).said;
-  } while (job.runs.some((run) => run.state === "checking"));
+  job = await checked();
   assert.strictEqual(job.runs.length, 1);
   assert.match(job.runs[0].left_out.join(), /gear 3, coast, straight\) is not used: it was marked as spoilt/);
   await bench.end();
