@@ -12,7 +12,7 @@
 namespace gearhark {
 namespace {
 
-constexpr double speak_up = 0.5;        // probability at which a suspect is called a finding
+constexpr double speak_up = 0.55;       // probability at which a suspect is called a finding
 constexpr double least_evidence = 2.0;  // nats its own evidence must add: a prior is not a finding
 constexpr double silence = 1.0;         // below this, in every part, nothing was heard
 constexpr std::size_t suspects_with_lines = 3;
@@ -59,14 +59,18 @@ bool fits_its_note(const RunReport& report) {
 
 // Whether the sound confirms the notes. An engine alone, at a stand, fits some gear and speed of any car, and
 // by chance the stated ones (seen on phone recordings of engines at a stand, 2026-11): a run in which the
-// gears are not clearly heard counts only if another one puts the needle at the same place.
+// gears are not clearly heard counts only if another one puts the needle at the same place. So does a run
+// below some 25 km/h, whose turns lie too close together for an idling engine to be heard between them.
 bool sound_confirms_notes(const std::vector<RunReport>& reports) {
   constexpr double same_needle = 0.03;
+  constexpr double slow = 3.5;  // turns of a wheel a second
   std::vector<double> doubtful;
   for (const RunReport& report : reports) {
     if (!fits_its_note(report)) continue;
-    if (report.tracking.certainty == Certainty::sure) return true;
-    doubtful.push_back(report.tracking.scale);
+    const Tracking& tracking = report.tracking;
+    if (report.run.speed.source == SpeedSource::exact_shaft) return true;
+    if (tracking.certainty == Certainty::sure && tracking.wheel.mean_rate() > slow) return true;
+    doubtful.push_back(tracking.scale);
   }
   std::sort(doubtful.begin(), doubtful.end());
   return std::adjacent_find(doubtful.begin(), doubtful.end(), [](double low, double high) {

@@ -1,4 +1,4 @@
-// An engine at a stand, whose lines fit some gear at some road speed by being a few times slower.
+// An engine at a stand, whose lines fit some gear at some road speed by chance.
 #pragma once
 
 #include <optional>
@@ -10,8 +10,8 @@
 namespace gearhark::tracking {
 
 // flat: by the wheel that was found; in gear the engine would turn engine_per_wheel times as fast. Of engines
-// 1.5, 2, 2.5 ... times slower, at 420 to 1500 rpm, the one whose lines in between stand out as well: its
-// turns a second. Nothing: no such engine.
+// at 540 to 1110 rpm the one whose half orders stand out most where the car in gear has no lines, in the
+// sound or in the beat of its high part: its turns a second. Nothing: no such engine.
 std::optional<double> idling_engine(const FlatSound& flat, double engine_per_wheel,
                                     std::span<const TrackingLine> lines);
 

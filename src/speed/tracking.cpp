@@ -255,9 +255,9 @@ bool clutch_can_do(double engine_over_expected, Load load) {
 }
 
 // Engine and road sought apart, as with the pedal down; a remark if both are there and do not belong
-// together.
+// together. Where the engine was found to idle, that engine is meant and not one twice as fast, say.
 void look_for_open_clutch(const RunInput& input, const AngleSearch& search, const FoundAngle& together,
-                          const Car& car, const Prepared& known, Tracking& out) {
+                          const Car& car, const Prepared& known, std::optional<double> idle, Tracking& out) {
   const auto apart = car_lines(car, {known.gear, Clutch::pedal_down});
   const auto ratio = overall_ratio(car, known.gear);
   if (!apart || !ratio) return;
@@ -270,6 +270,7 @@ void look_for_open_clutch(const RunInput& input, const AngleSearch& search, cons
       AngleSearch(*known.sound, revs, wheel).find(apart->engine, AngleSearch::IfLost::stop);
   const double expected = wheel.track.mean_rate() * *ratio, found = engine.track.mean_rate();
   if (engine.certainty == Certainty::lost || !clutch_can_do(found / expected, input.run.load)) return;
+  if (idle && std::abs(found / *idle - 1.0) > 0.02) return;
   // An engine alone leads to a road speed at which gears lie on its orders.
   leave_out_half_orders(road, 0.5 * found / wheel.track.mean_rate());
   if (search.find_with_fewer(road, wheel, AngleSearch::IfLost::stop).certainty != Certainty::sure) return;
@@ -292,10 +293,11 @@ bool possible_scale(SpeedSource source, double scale) {
 
 // An engine alone fits some gear at some speed of any car. What gives it away: more of its lines at a slower
 // rate, or no gear lines but those on engine orders and a speed that is unusual or changes against the note.
-void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& known, const FoundAngle& found,
-                        Tracking& out) {
+// Returns the rate of an engine found to idle.
+std::optional<double> doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& known,
+                                         const FoundAngle& found, Tracking& out) {
   const auto ratio = overall_ratio(car, known.gear);
-  if (out.certainty == Certainty::lost || !ratio) return;
+  if (out.certainty == Certainty::lost || !ratio) return {};
   const auto idle = idling_engine(found.heard ? found.heard->flat : flatten(*known.sound, out.wheel),
                                   std::abs(*ratio), known.lines.wheel);
   if (idle) {
@@ -303,18 +305,18 @@ void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& k
                fmt::format("The sound does not support the stated speed: an engine idling at {:.0f} rpm "
                            "explains more of it; did the car move?",
                            60.0 * *idle));
-    return;
+    return idle;
   }
   const bool gears_heard = found.road_margin >= kGearsHeard;
   const bool as_noted =
       usual_scale(input.run.speed.source, out.scale) && !contradicts_steady(out.wheel, known.prior);
-  if (out.certainty == Certainty::sure && (gears_heard || as_noted)) return;
+  if (out.certainty == Certainty::sure && (gears_heard || as_noted)) return {};
   if (!gears_heard && !possible_scale(input.run.speed.source, out.scale)) {
     out =
         lost(known.prior, fmt::format("The sound does not support the stated speed: only the engine is heard "
                                       "clearly, and it fits a speed {:+.1f} % from it.",
                                       percent(out.scale)));
-    return;
+    return {};
   }
   out.certainty = Certainty::doubtful;
   out.scale_sd = std::max(out.scale_sd, 0.006 * out.scale);
@@ -324,6 +326,7 @@ void doubt_engine_alone(const RunInput& input, const Car& car, const Prepared& k
                   "sound does not "
                   "support the stated speed by itself.",
                   percent(out.scale)));
+  return {};
 }
 
 // An engine in gear that is nowhere to be heard where it should be may turn at another speed; not if what it
@@ -350,15 +353,16 @@ Tracking search_in_gear(const RunInput& input, const Car& car, Prepared& known) 
     found = std::move(fit.found);
   }
   Tracking out = from_found(found, known.prior, known.lines);
-  doubt_engine_alone(input, car, known, found, out);
+  const auto idle = doubt_engine_alone(input, car, known, found, out);
+  if (idle) look_for_open_clutch(input, search, found, car, known, idle, out);
   if (out.certainty == Certainty::lost && !out.remarks.empty()) {
     known.gear = stated;
     return out;
   }
   if (out.certainty == Certainty::lost)
     if (const auto changing = found_changing(known)) out = from_found(*changing, known.prior, known.lines);
-  if (out.certainty == Certainty::lost || engine_unheard(found, known.lines))
-    look_for_open_clutch(input, search, found, car, known, out);
+  if (!idle && (out.certainty == Certainty::lost || engine_unheard(found, known.lines)))
+    look_for_open_clutch(input, search, found, car, known, {}, out);
   if (!gear_remark.empty()) out.remarks.push_back(gear_remark);
   return out;
 }

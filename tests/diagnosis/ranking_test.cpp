@@ -133,10 +133,10 @@ TEST_CASE("a part that does not turn in any run is not ranked, nor is what healt
 TEST_CASE("what teardowns showed shifts the probabilities as far as they outweigh sixty cases") {
   const std::vector<Candidate> heard{race("head", 8.0, 15.0), race("left", 5.0, 5.0)};
   const Ranking without = rank(two_bearings(), heard);
-  // Twenty outer races of twenty: 60 x 0.1691 + 20 of 80 instead of 0.1691.
+  // Twenty outer races of twenty: 60 x 0.1686 + 20 of 80 instead of 0.1686.
   const Experience races = experience_from({{Fault::outer_race, 20}}, 0);
   CHECK(races.findings == 20);
-  CHECK(races.of_fault.at(Fault::outer_race) == Approx(std::log((60 * 0.1691 + 20) / 80 / 0.1691)));
+  CHECK(races.of_fault.at(Fault::outer_race) == Approx(std::log((60 * 0.1686 + 20) / 80 / 0.1686)));
   CHECK(races.of_none < 0.0);
   CHECK(rank(two_bearings(), heard, races).parts[0].probability.value() >
         without.parts[0].probability.value());

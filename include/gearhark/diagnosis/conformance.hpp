@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 12;
+inline constexpr int conformance = 13;
 
 }  // namespace gearhark

@@ -48,8 +48,8 @@ def tracked(x, rate, catalogue):
     gear = best_gear(search, gears, next(g for g in gears if g.gear == catalogue["gear"]))
     out = SimpleNamespace(track=gear.found.track, engine=None, road=None, gear=gear.gear)
     out.certainty, out.idle = doubted(gear.found, gear, nominal)
-    if gear.found.certainty == "lost" or out.certainty != "lost" and engine_unheard(gear.found, gear):
-        out.road, engine = open_clutch(search, gear.found, gear, catalogue["load"])
+    if gear.found.certainty == "lost" or out.idle or out.certainty != "lost" and engine_unheard(gear.found, gear):
+        out.road, engine = open_clutch(search, gear.found, gear, catalogue["load"], out.idle)
         if engine:
             out.track, out.engine, out.certainty = out.road.track, engine.track, out.road.certainty
     out.gears = [g for g in gears if hasattr(g, "evidence")]
