@@ -143,8 +143,8 @@ std::string reason_silent() {
 
 std::string reason_unconfirmed() {
   return "In no recording does the sound confirm the stated gear and speed, so what was heard can't be "
-         "pinned to a part. "
-         "Check gear, speed and car file, or record a steady run in gear, pulling lightly.";
+         "pinned to a part. Check gear, speed and car file, or record a steady run in gear, above 25 km/h "
+         "(15 mph) and pulling lightly.";
 }
 
 std::string reason_unsure(const Suspect& first) {

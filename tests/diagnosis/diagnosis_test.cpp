@@ -148,6 +148,36 @@ TEST_CASE("a knock held to its shaft confirms a speed that the engine alone leav
   CHECK(diagnose(*car, {engine_and_knocks(*car, 0.0)}).verdict == Verdict::cannot_tell);
 }
 
+TEST_CASE("a crawl confirms its speed only with a second run that puts the needle at the same place") {
+  const Car car = heron();
+  SoundFault fault = head_bearing();
+  fault.level = Decibels::already(16.0);
+  const auto crawl = [&](std::uint64_t seed) {
+    SoundSettings settings;
+    settings.run.gear = Gear{"1"};
+    settings.run.speed = settings.run.end_speed = Speed(20.0 / 3.6);
+    settings.run.duration = Seconds(14.0);
+    settings.fault = fault;
+    settings.car_seed = 5;
+    settings.run_seed = seed;
+    auto sound = synthesise(car, settings);
+    REQUIRE(sound);
+    Run run = third_gear(21.0);
+    run.gear = Gear{"1"};
+    RunSound out{run, {}};
+    out.recording.sample_rate = sound->sample_rate;
+    out.recording.samples = std::move(sound->samples);
+    return out;
+  };
+  const Diagnosis alone = diagnose(car, {crawl(7)});
+  REQUIRE(alone.runs.size() == 1);
+  CHECK(alone.runs[0].tracking.certainty == Certainty::sure);
+  REQUIRE_FALSE(alone.suspects.empty());
+  CHECK(alone.suspects[0].part == fault.part);
+  CHECK(alone.verdict == Verdict::cannot_tell);
+  CHECK(diagnose(car, {crawl(7), crawl(8)}).verdict == Verdict::fault_heard);
+}
+
 TEST_CASE("a second of sound is too little, and says so") {
   const Car car = heron();
   const Diagnosis d = diagnose(car, {noise(1.0, third_gear(65.0))});
