@@ -22,15 +22,15 @@ constexpr double kApartFromTurns = 1.1;
 constexpr double kApart = 2.0;      // Hz from the lines of the car in gear
 constexpr std::size_t kFewest = 8;  // lines in between
 // Of the log Bayes factors of the lines in between, the mean, and what three in five of them reach: one
-// shaft's knocks are every second or third of them. Noise has -1.2. In the sound none of 139 simulated runs
-// in gear reached a mean of -0.05; six real phone recordings of engines at idle mostly reached 0.3 to 2 in
-// one of both.
+// shaft's knocks are every second or third of them. Noise has -1.2. Of 139 practice runs in gear none reached
+// both; six real phone recordings of engines at idle mostly had means of 0.3 to 2 in the sound or its
+// loudness.
 struct Enough {
   double mean, three_in_five;
 };
 constexpr Enough kInSound{0.2, -0.7}, kInLoudness{0.0, 0.2};
-// The third strongest of its first whole orders in the sound: 1.2 or more in the phone recordings. Faults of
-// slow shafts beat at all multiples too, but are not heard there.
+// The third strongest of its first whole orders in the sound: 1.9 or more in the phone recordings that were
+// found by their beat. Faults of slow shafts beat at all multiples too, but are not heard there.
 constexpr double kWholeOrder = 0.5;
 constexpr int kWholeOrders = 8;
 
