@@ -18,28 +18,37 @@ using test::heron;
 
 namespace {
 
-Run third_gear(double stated_kmh) {
+Run driven_in(const char* gear, double stated_kmh) {
   Run run;
-  run.gear = Gear{"3"};
+  run.gear = Gear{gear};
   run.load = Load::drive;
   run.speed.points = {{Seconds(0), Speed(stated_kmh / 3.6)}};
   return run;
 }
 
-// A road test of one run at a true 62 km/h, the needle reading 65.
-RunSound one_run(const Car& car, std::optional<SoundFault> fault, std::uint64_t seed) {
+Run third_gear(double stated_kmh) { return driven_in("3", stated_kmh); }
+
+// What a phone hears of such a run at that true speed.
+RunSound recorded(const Car& car, const Run& run, double true_kmh, std::optional<SoundFault> fault,
+                  std::uint64_t seed) {
   SoundSettings settings;
-  settings.run.speed = settings.run.end_speed = Speed(62.0 / 3.6);
+  settings.run.gear = run.gear;
+  settings.run.speed = settings.run.end_speed = Speed(true_kmh / 3.6);
   settings.run.duration = Seconds(14.0);
   settings.fault = std::move(fault);
   settings.car_seed = 5;
   settings.run_seed = seed;
   auto sound = synthesise(car, settings);
   REQUIRE(sound);
-  RunSound run{third_gear(65.0), {}};
-  run.recording.sample_rate = sound->sample_rate;
-  run.recording.samples = std::move(sound->samples);
-  return run;
+  RunSound out{run, {}};
+  out.recording.sample_rate = sound->sample_rate;
+  out.recording.samples = std::move(sound->samples);
+  return out;
+}
+
+// A road test of one run at a true 62 km/h, the needle reading 65.
+RunSound one_run(const Car& car, std::optional<SoundFault> fault, std::uint64_t seed) {
+  return recorded(car, third_gear(65.0), 62.0, std::move(fault), seed);
 }
 
 SoundFault head_bearing() {
@@ -153,21 +162,7 @@ TEST_CASE("a crawl confirms its speed only with a second run that puts the needl
   SoundFault fault = head_bearing();
   fault.level = Decibels::already(16.0);
   const auto crawl = [&](std::uint64_t seed) {
-    SoundSettings settings;
-    settings.run.gear = Gear{"1"};
-    settings.run.speed = settings.run.end_speed = Speed(20.0 / 3.6);
-    settings.run.duration = Seconds(14.0);
-    settings.fault = fault;
-    settings.car_seed = 5;
-    settings.run_seed = seed;
-    auto sound = synthesise(car, settings);
-    REQUIRE(sound);
-    Run run = third_gear(21.0);
-    run.gear = Gear{"1"};
-    RunSound out{run, {}};
-    out.recording.sample_rate = sound->sample_rate;
-    out.recording.samples = std::move(sound->samples);
-    return out;
+    return recorded(car, driven_in("1", 21.0), 20.0, fault, seed);
   };
   const Diagnosis alone = diagnose(car, {crawl(7)});
   REQUIRE(alone.runs.size() == 1);
