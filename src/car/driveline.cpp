@@ -138,20 +138,20 @@ References references_of(const Car& car, Eigen::Index n) {
 
 struct System {
   MatrixXd rows, values;
+  MatrixXd motions;  // left free
 };
 
 System with_open_references(const MatrixXd& driveline, const References& refs) {
-  System system{driveline, MatrixXd::Zero(driveline.rows(), 3)};
-  Eigen::Index rank = rank_of(driveline);
+  System system{driveline, MatrixXd::Zero(driveline.rows(), 3), free_motions(driveline, driveline.cols())};
   for (Eigen::Index i = 0; i < refs.rows.rows(); ++i) {
-    MatrixXd longer(system.rows.rows() + 1, driveline.cols());
-    longer << system.rows, refs.rows.row(i);
-    const Eigen::Index longer_rank = rank_of(longer);
-    if (longer_rank == rank) continue;
-    rank = longer_rank;
-    system.rows = longer;
-    system.values.conservativeResize(longer.rows(), 3);
-    system.values.row(longer.rows() - 1) = refs.values.row(i);
+    const RowVectorXd in_motions = refs.rows.row(i) * system.motions;
+    if (in_motions.size() == 0 || in_motions.norm() < rank_threshold) continue;
+    const Eigen::Index n = system.rows.rows();
+    system.rows.conservativeResize(n + 1, driveline.cols());
+    system.rows.row(n) = refs.rows.row(i);
+    system.values.conservativeResize(n + 1, 3);
+    system.values.row(n) = refs.values.row(i);
+    system.motions *= free_motions(in_motions, in_motions.size());
   }
   return system;
 }
@@ -163,10 +163,9 @@ ShaftRates solved(const Car& car, const std::vector<Relation>& relations) {
   const auto n = static_cast<Eigen::Index>(car.shafts.size());
   const System system = with_open_references(matrix_of(relations, car.shafts.size()), references_of(car, n));
   const MatrixXd rates = system.rows.completeOrthogonalDecomposition().solve(system.values);
-  const MatrixXd open = free_motions(system.rows, n);
   ShaftRates out;
   for (Eigen::Index i = 0; i < n; ++i)
-    if (open.cols() == 0 || open.row(i).norm() < locked_threshold)
+    if (locked(system.motions, static_cast<int>(i)))
       out[car.shafts[static_cast<std::size_t>(i)].id] = {cleaned(rates(i, 0)), cleaned(rates(i, 1)),
                                                          cleaned(rates(i, 2))};
   return out;

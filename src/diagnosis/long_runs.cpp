@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/signal/statistics.hpp"
@@ -120,7 +121,7 @@ std::optional<HeardRun> LongRun::hear(bool placed) {
     if (i >= pieces_.size()) return false;
     pieces_[i].tracking = tracking_in_second_pass(i, piece, scale);
     if (any && !relied_on(pieces_[i], common)) return true;
-    listener.add(piece.samples, pieces_[i].tracking);
+    listener.add(std::move(piece.samples), pieces_[i].tracking);
     return heard = true;
   });
   if (error) problem_ = error->sentence;

@@ -6,28 +6,41 @@
 #include <numbers>
 
 #include "gearhark/signal/fft.hpp"
+#include "gearhark/signal/resample.hpp"
 
 namespace gearhark {
 
-std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first, double step_turns,
+void TimesOfEqualAngle::operator()(std::size_t first, std::span<double> times) {
+  const std::vector<double>& turns = shaft_.turns;
+  const std::size_t last = first + times.size();
+  const auto wanted = [&](std::size_t i) { return first_turn_ + static_cast<double>(i) * step_turns_; };
+  while (cell_ > 0 && turns[cell_] >= wanted(first)) --cell_;
+  for (std::size_t i = first, end = first; i < last; i = end) {  // those within one cell
+    while (cell_ + 2 < turns.size() && turns[cell_ + 1] < wanted(i)) ++cell_;
+    const double before = turns[cell_], up_to = turns[cell_ + 1], advance = std::max(up_to - before, 1e-9);
+    const double about = static_cast<double>(i) + (up_to - wanted(i)) / step_turns_;
+    const bool all = cell_ + 2 >= turns.size() || !(about < static_cast<double>(last));
+    end = all ? last : std::max(i + 1, static_cast<std::size_t>(about));
+    while (end > i + 1 && !all && wanted(end - 1) > up_to) --end;
+    while (end < last && wanted(end) <= up_to) ++end;
+    for (int k = static_cast<int>(i); k < static_cast<int>(end); ++k)
+      times[static_cast<std::size_t>(k) - first] =
+          (static_cast<double>(cell_) + ((first_turn_ + k * step_turns_) - before) / advance) * shaft_.step_s;
+  }
+}
+
+std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first_turn, double step_turns,
                                          std::size_t count) {
   std::vector<double> times(count);
-  const std::vector<double>& turns = shaft.turns;
-  const auto wanted = [&](std::size_t i) { return first + static_cast<double>(i) * step_turns; };
-  std::size_t cell = 0;
-  for (std::size_t i = 0, end = 0; i < count; i = end) {  // those within one cell
-    while (cell + 2 < turns.size() && turns[cell + 1] < wanted(i)) ++cell;
-    const double before = turns[cell], up_to = turns[cell + 1], advance = std::max(up_to - before, 1e-9);
-    const double about = static_cast<double>(i) + (up_to - wanted(i)) / step_turns;
-    const bool all = cell + 2 >= turns.size() || !(about < static_cast<double>(count));
-    end = all ? count : std::max(i + 1, static_cast<std::size_t>(about));
-    while (end > i + 1 && !all && wanted(end - 1) > up_to) --end;
-    while (end < count && wanted(end) <= up_to) ++end;
-    for (int k = static_cast<int>(i); k < static_cast<int>(end); ++k)
-      times[static_cast<std::size_t>(k)] =
-          (static_cast<double>(cell) + ((first + k * step_turns) - before) / advance) * shaft.step_s;
-  }
+  TimesOfEqualAngle(shaft, first_turn, step_turns)(0, times);
   return times;
+}
+
+std::vector<float> by_equal_angle(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+                                  const EqualAngle& grid) {
+  std::vector<float> values(grid.reached);
+  resample_at(samples, rate_hz, TimesOfEqualAngle(shaft, grid.first_turn, grid.step()), values);
+  return values;
 }
 
 EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_hz,
@@ -42,9 +55,7 @@ EqualAngle equal_angle(const AngleTrack& shaft, double duration_s, double rate_h
   // given up.
   const double per_turn = 1.02 * rate_hz / std::max(slowest, 0.2 * turned / duration_s);
   grid.points = good_length(static_cast<std::size_t>(std::ceil(grid.turns * per_turn)));
-  const std::size_t reached =
-      turns ? std::min(grid.points, static_cast<std::size_t>(turned / grid.step())) : grid.points;
-  grid.times = times_of_equal_angle(shaft, grid.first_turn, grid.step(), reached);
+  grid.reached = turns ? std::min(grid.points, static_cast<std::size_t>(turned / grid.step())) : grid.points;
   return grid;
 }
 

@@ -100,11 +100,17 @@ EnvelopeGrid envelope_grid(const BandLevel& level, const AngleTrack& shaft, std:
       turns ? std::min(grid.points, static_cast<std::size_t>(turned / step)) : grid.points;
   grid.frame.resize(reached);
   grid.part.resize(reached);
-  const std::vector<double> times = times_of_equal_angle(shaft, first_turn, step, reached);
-  for (std::size_t i = 0; i < reached; ++i) {
-    const double at = std::clamp((times[i] - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
-    grid.frame[i] = static_cast<std::uint32_t>(std::min(at, static_cast<double>(frames - 2)));
-    grid.part[i] = static_cast<float>(at - grid.frame[i]);
+  TimesOfEqualAngle times_from(shaft, first_turn, step);
+  std::array<double, 512> times{};  // at once
+  for (std::size_t first = 0; first < reached; first += times.size()) {
+    const std::size_t count = std::min(times.size(), reached - first);
+    times_from(first, std::span(times).first(count));
+    for (std::size_t i = 0; i < count; ++i) {
+      const double at = std::clamp((times[i] - centre_s) / level.hop_s, 0.0, static_cast<double>(frames - 1));
+      const auto frame = static_cast<std::uint32_t>(std::min(at, static_cast<double>(frames - 2)));
+      grid.frame[first + i] = frame;
+      grid.part[first + i] = static_cast<float>(at - frame);
+    }
   }
   grid.taper.assign(reached, 1.0f);
   taper(grid.taper, reached, envelope_taper);
@@ -137,6 +143,36 @@ class Whitener {
   std::size_t width_;
   std::vector<float> angle_, power_;
 };
+
+BandLevelSpectra level_spectra(std::span<const float> samples, std::size_t window,
+                               const AngleTrack& reference, const EnvelopeSettings& settings) {
+  BandLevel level = compressed_envelopes(samples, window, settings);
+  const EnvelopeGrid grid = envelope_grid(level, reference, settings.turns);
+  Whitener whitened(grid, settings);
+  BandLevelSpectra spectra{grid.turns, {}, {}, {}};
+  for (Band& band : level.bands) {
+    const bool heard = band.high <= settings.highest.value();
+    spectra.low.emplace_back(band.low);
+    spectra.high.emplace_back(band.high);
+    spectra.power.push_back(heard ? whitened(std::exchange(band.envelope, {})) : std::vector<float>{});
+  }
+  return spectra;
+}
+
+// To `times` the running median of the bins' magnitudes.
+void limit_lines(std::vector<float>& signal, double times) {
+  const RealFft fft(signal.size());
+  std::vector<std::complex<float>> bins(signal.size() / 2 + 1);
+  fft.forward(signal, bins);
+  std::vector<float> magnitude(bins.size());
+  for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::sqrt(std::norm(bins[k]));
+  const std::vector<float> usual = block_median_of_positive(magnitude, 400);
+  for (std::size_t k = 0; k < bins.size(); ++k) {
+    const float most = static_cast<float>(times) * usual[k];
+    if (magnitude[k] > most) bins[k] *= most / magnitude[k];
+  }
+  fft.inverse(bins, signal);
+}
 
 std::vector<char> mask_of_known_orders(std::size_t bins, double turns, std::span<const MaskedOrder> known,
                                        Order lowest) {
@@ -454,6 +490,24 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
     }
 }
 
+// By mask; `pieces` whose spectra these are the mean of.
+void append_level(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& level,
+                  std::span<const Masking> maskings, double pieces) {
+  std::vector<std::vector<char>> each;
+  for (const Masking& masking : maskings)
+    each.push_back(
+        mask_of_known_orders(level.power.front().size(), level.turns, masking.known, masking.lowest));
+  const Masks masks = masks_of(std::move(each));
+  append_groups(out, level, masks, std::min(1.0, most_pieces / pieces));
+  for (std::size_t m = 0; m < out.size(); ++m) {
+    out[m].turns = level.turns;
+    const std::vector<char>& masked = masks.each[m];
+    if (out[m].masked.size() > masked.size()) continue;
+    out[m].masked.assign(masked.size() + 1, 0.0);
+    for (std::size_t k = 0; k < masked.size(); ++k) out[m].masked[k + 1] = out[m].masked[k] + masked[k];
+  }
+}
+
 }  // namespace
 
 GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
@@ -528,72 +582,53 @@ double GroupSpectrum::independent_bands_at(std::size_t bin) const {
   return effective_bands.empty() ? 1.0 : effective_bands[octave_of(bin, effective_bands.size())];
 }
 
-std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+std::vector<float> limit_locked_lines(std::vector<float> samples, double rate_hz, const AngleTrack& shaft,
                                       double times) {
-  const EqualAngle grid = equal_angle(shaft, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz);
-  const std::size_t points = grid.times.size();
-  std::vector<float> by_angle = resample_at(samples, rate_hz, grid.times);
-  const RealFft fft(points);
-  std::vector<std::complex<float>> bins(points / 2 + 1);
-  fft.forward(by_angle, bins);
-  std::vector<float> magnitude(bins.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) magnitude[k] = std::sqrt(std::norm(bins[k]));
-  const std::vector<float> usual = block_median_of_positive(magnitude, 400);
-  for (std::size_t k = 0; k < bins.size(); ++k) {
-    const float most = static_cast<float>(times) * usual[k];
-    if (magnitude[k] > most) bins[k] *= most / magnitude[k];
-  }
-  fft.inverse(bins, by_angle);
+  const std::size_t count = samples.size();
+  const EqualAngle grid = equal_angle(shaft, static_cast<double>(count - 1) / rate_hz, rate_hz);
+  std::vector<float> by_angle = by_equal_angle(samples, rate_hz, shaft, grid);
+  std::vector<float>().swap(samples);
+  limit_lines(by_angle, times);
+  const auto places = [&](std::size_t first, std::span<double> out) {
+    shaft.at_each(rate_hz, first, out);
+    for (double& angle : out) angle = (angle - grid.first_turn) / grid.step();
+  };
+  samples.resize(count);
+  resample_at(by_angle, 1.0, places, samples);
+  return samples;
+}
 
-  std::vector<double> angles(samples.size());
-  shaft.at_each(rate_hz, angles);
-  for (double& angle : angles) angle = (angle - grid.first_turn) / grid.step();
-  return resample_at(by_angle, 1.0, angles);
+void for_each_band_level(std::vector<float> samples, const AngleTrack& reference, const AngleTrack* also,
+                         const EnvelopeSettings& settings, const std::function<void(BandLevelSpectra)>& use) {
+  samples = limit_locked_lines(std::move(samples), settings.rate_hz, reference, settings.line_limit);
+  if (also) samples = limit_locked_lines(std::move(samples), settings.rate_hz, *also, settings.line_limit);
+  for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}})
+    use(level_spectra(samples, window, reference, settings));
 }
 
 BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& reference, const AngleTrack* also,
                          const EnvelopeSettings& settings) {
-  std::vector<float> limited = limit_locked_lines(samples, settings.rate_hz, reference, settings.line_limit);
-  if (also) limited = limit_locked_lines(limited, settings.rate_hz, *also, settings.line_limit);
   BandSpectra out;
-  for (const std::size_t window : {std::size_t{64}, std::size_t{32}, std::size_t{16}}) {
-    const BandLevel level = compressed_envelopes(limited, window, settings);
-    const EnvelopeGrid grid = envelope_grid(level, reference, settings.turns);
-    Whitener whitened(grid, settings);
-    BandLevelSpectra spectra{grid.turns, {}, {}, {}};
-    for (const Band& band : level.bands) {
-      const bool heard = band.high <= settings.highest.value();
-      spectra.low.emplace_back(band.low);
-      spectra.high.emplace_back(band.high);
-      spectra.power.push_back(heard ? whitened(band.envelope) : std::vector<float>{});
-    }
-    out.turns = grid.turns;
-    out.levels.push_back(std::move(spectra));
-  }
+  for_each_band_level({samples.begin(), samples.end()}, reference, also, settings,
+                      [&](BandLevelSpectra level) { out.levels.push_back(std::move(level)); });
   out.mean_rate = reference.mean_rate();
   return out;
 }
 
 std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings) {
   std::vector<EnvelopeSpectra> out(maskings.size());
-  for (EnvelopeSpectra& one : out) {
-    one.turns = bands.turns;
-    one.mean_rate = bands.mean_rate;
-  }
-  for (const BandLevelSpectra& level : bands.levels) {
-    std::vector<std::vector<char>> each;
-    for (const Masking& masking : maskings)
-      each.push_back(
-          mask_of_known_orders(level.power.front().size(), level.turns, masking.known, masking.lowest));
-    const Masks masks = masks_of(std::move(each));
-    append_groups(out, level, masks, std::min(1.0, most_pieces / bands.pieces));
-    for (std::size_t m = 0; m < out.size(); ++m) {
-      const std::vector<char>& masked = masks.each[m];
-      if (out[m].masked.size() > masked.size()) continue;
-      out[m].masked.assign(masked.size() + 1, 0.0);
-      for (std::size_t k = 0; k < masked.size(); ++k) out[m].masked[k + 1] = out[m].masked[k] + masked[k];
-    }
-  }
+  for (const BandLevelSpectra& level : bands.levels) append_level(out, level, maskings, bands.pieces);
+  for (EnvelopeSpectra& one : out) one.mean_rate = bands.mean_rate;
+  return out;
+}
+
+std::vector<EnvelopeSpectra> grouped(std::vector<float> samples, const AngleTrack& reference,
+                                     const AngleTrack* also, const EnvelopeSettings& settings,
+                                     std::span<const Masking> maskings) {
+  std::vector<EnvelopeSpectra> out(maskings.size());
+  for_each_band_level(std::move(samples), reference, also, settings,
+                      [&](const BandLevelSpectra& level) { append_level(out, level, maskings, 1.0); });
+  for (EnvelopeSpectra& one : out) one.mean_rate = reference.mean_rate();
   return out;
 }
 

@@ -259,24 +259,23 @@ struct PlacedLine {
 
 // A comb's lines at one slip and width, in spectra of up to so many bins; without those that are explained
 // and those that lie where there is nothing to look at.
-std::vector<PlacedLine> placed_lines(const std::vector<CombLine>& comb, double fundamental, double modulation,
-                                     double width, const EnvelopeSpectra& spectra, std::size_t bins,
-                                     std::span<const ExplainedOrders> explained) {
-  std::vector<PlacedLine> placed;
-  placed.reserve(comb.size());
+void place_lines(const std::vector<CombLine>& comb, double fundamental, double modulation, double width,
+                 const EnvelopeSpectra& spectra, std::size_t bins, std::span<const ExplainedOrders> explained,
+                 std::vector<PlacedLine>& placed) {
+  placed.clear();
   for (const CombLine& line : comb) {
     const double order = line.harmonic * fundamental + line.side * modulation;
     if (is_explained(order, width, explained)) continue;
     const Window w = window_at(order, width, spectra, bins);
     if (w.usable || w.masked) placed.push_back({&line, w});
   }
-  return placed;
 }
 
 // The same in one level, as the loops take them: those of a harmonic that has side lines in sets of their
 // own, the main line first.
 class PlacedComb {
  public:
+  // Instead of what was placed before.
   void place(std::span<const PlacedLine> lines, bool flanked, const Level& level, StrengthRows& strengths);
   [[nodiscard]] CombLooks looks() const;
   [[nodiscard]] bool empty() const { return windows_.empty(); }
@@ -286,6 +285,11 @@ class PlacedComb {
     std::vector<LineLook> lines;
     std::size_t mains = 0;
     float sides_alone = 0.5f;  // nats
+    void clear() {
+      lines.clear();
+      mains = 0;
+      sides_alone = Set().sides_alone;
+    }
   };
   Set& set_of(const CombLine& line, bool flanked);
   Set plain_;
@@ -305,8 +309,10 @@ void PlacedComb::place(std::span<const PlacedLine> lines, bool flanked, const Le
   // Hidden by what a sound car does, a line may be as strong as can be; its sides then add as much.
   constexpr float beside_hidden = 28.0f;
   const std::size_t bins = level.sums->bins();
-  plain_.lines.reserve(lines.size());
-  windows_.reserve(lines.size());
+  plain_.clear();
+  for (Set& set : flanked_) set.clear();
+  windows_.clear();
+  made_.clear();
   for (const auto& [line, w] : lines) {
     if (w.reach >= static_cast<double>(bins)) continue;
     Set& set = set_of(*line, flanked);
@@ -431,15 +437,15 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   std::size_t bins = 0;
   for (const Level& level : levels) bins = std::max(bins, level.sums->bins());
   std::vector<float> factors;
+  std::array<std::vector<PlacedLine>, 3> lines;  // by width
+  std::array<PlacedComb, 3> placed;
   for (std::size_t s = 0; s < looked_at; ++s) {
-    std::array<std::vector<PlacedLine>, 3> lines;
     const double own = fundamental * (1.0 + out.slip[s]);
     const double beside = modulation_at(family, modulation, out.slip[s]);
     for (std::size_t w = 0; w < smear.size(); ++w)
-      lines[w] = placed_lines(comb, own, beside, smear[w], spectra, bins, limits.explained);
+      place_lines(comb, own, beside, smear[w], spectra, bins, limits.explained, lines[w]);
     for (const Level& level : levels) {
       const std::size_t lanes = level.sums->lanes();
-      std::array<PlacedComb, 3> placed;
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
         placed[w].place(lines[w], beside != 0.0, level, strengths);

@@ -14,25 +14,23 @@ namespace {
 
 constexpr double analysis_rate_hz = 16000.0;
 
-// Masked for either kind of events.
-OnShaft masked(const BandSpectra& bands, OrderSpectrum tones, const Car& car, const HeardRun& run,
-               Reference on) {
+// For either kind of events.
+std::vector<Masking> maskings_of(const Car& car, const HeardRun& run, Reference on) {
   std::vector<Masking> maskings;
   for (const Events events : {Events::slipping, Events::locked})
     maskings.push_back({healthy_orders(car, run.state, run.rates, on, events), lowest_order(events)});
-  std::vector<EnvelopeSpectra> spectra = grouped(bands, maskings);
-  OnShaft out;
-  out.slipping = std::move(spectra[0]);
-  out.locked = std::move(spectra[1]);
-  out.tones = std::move(tones);
-  return out;
+  return maskings;
 }
 
-OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
+OnShaft on_shaft(std::vector<EnvelopeSpectra> by_events, OrderSpectrum tones) {
+  return {std::move(by_events[0]), std::move(by_events[1]), std::move(tones)};
+}
+
+OnShaft spectra_on(const AngleTrack& reference, const AngleTrack* also, std::vector<float> samples,
                    const Car& car, const HeardRun& run, Reference on, const EnvelopeSettings& settings) {
-  // In this order: what the bands' sound leaves free in memory then holds what the orders need.
-  const BandSpectra bands = band_spectra(samples, reference, also, settings);
-  return masked(bands, order_spectrum(samples, settings.rate_hz, reference), car, run, on);
+  OrderSpectrum tones = order_spectrum(samples, settings.rate_hz, reference);
+  return on_shaft(grouped(std::move(samples), reference, also, settings, maskings_of(car, run, on)),
+                  std::move(tones));
 }
 
 // What a sound car's machines do: firing that is not quite even, and each machine's own turning, at a rate
@@ -110,17 +108,22 @@ struct SumsOnShaft {
   MeanOrderSpectrum tones;
   double turned = 0.0, seconds = 0.0;
 
-  void add(const AngleTrack& reference, const AngleTrack* also, std::span<const float> samples,
+  void add(const AngleTrack& reference, const AngleTrack* also, std::vector<float> samples,
            EnvelopeSettings settings, double turns) {
     settings.turns = turns;
     const double length = static_cast<double>(samples.size() - 1) / settings.rate_hz;
     const double passed = reference.at(length) - reference.at(0.0), weight = std::min(1.0, passed / turns);
-    bands.add(band_spectra(samples, reference, also, settings), weight);
     tones.add(order_spectrum(samples, settings.rate_hz, reference, turns), weight);
+    for_each_band_level(std::move(samples), reference, also, settings,
+                        [&](const BandLevelSpectra& level) { bands.add_level(level, weight); });
+    bands.end_piece(reference.mean_rate(), weight);
     turned += passed;
     seconds += length;
   }
   [[nodiscard]] ShaftRate rate() const { return ShaftRate(seconds > 0.0 ? turned / seconds : 0.0); }
+  [[nodiscard]] OnShaft mean(const Car& car, const HeardRun& run, Reference on) && {
+    return on_shaft(grouped(std::move(bands).mean(), maskings_of(car, run, on)), std::move(tones).mean());
+  }
 };
 
 }  // namespace
@@ -132,13 +135,15 @@ HeardRun listen_to(const Car& car, const Run& run, std::span<const float> sample
   heard.wheel_rate = ShaftRate(tracking.wheel.mean_rate());
   heard.bend = expected_bend(run.turn, heard.wheel_rate * car.tyre.rolling_circumference);
 
-  const std::vector<float> sound = resample(samples, rate_hz, analysis_rate_hz);
   const EnvelopeSettings settings = settings_for(rate_hz, bandwidth);
+  std::vector<float> sound = resample(samples, rate_hz, analysis_rate_hz);
   const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
-  heard.wheel = spectra_on(tracking.wheel, engine, sound, car, heard, Reference::wheel, settings);
+  heard.wheel = spectra_on(tracking.wheel, engine, engine ? sound : std::move(sound), car, heard,
+                           Reference::wheel, settings);
   if (engine) {
     heard.engine_rate = ShaftRate(engine->mean_rate());
-    heard.engine = spectra_on(*engine, &tracking.wheel, sound, car, heard, Reference::engine, settings);
+    heard.engine =
+        spectra_on(*engine, &tracking.wheel, std::move(sound), car, heard, Reference::engine, settings);
   }
   return heard;
 }
@@ -159,14 +164,15 @@ PieceListener::~PieceListener() = default;
 PieceListener::PieceListener(PieceListener&&) noexcept = default;
 PieceListener& PieceListener::operator=(PieceListener&&) noexcept = default;
 
-void PieceListener::add(std::span<const float> samples, const Tracking& tracking) {
+void PieceListener::add(std::vector<float> samples, const Tracking& tracking) {
   State& s = *state_;
   s.seconds += static_cast<double>(samples.size()) / s.rate_hz;
-  const std::vector<float> sound = resample(samples, s.rate_hz, analysis_rate_hz);
+  std::vector<float> sound = resample(samples, s.rate_hz, analysis_rate_hz);
+  std::vector<float>().swap(samples);  // three times as large
   const AngleTrack* engine = tracking.engine ? &*tracking.engine : nullptr;
-  s.wheel.add(tracking.wheel, engine, sound, s.settings, s.turns.wheel);
+  s.wheel.add(tracking.wheel, engine, engine ? sound : std::move(sound), s.settings, s.turns.wheel);
   if (engine && s.turns.engine > 0.0)
-    s.engine.add(*engine, &tracking.wheel, sound, s.settings, s.turns.engine);
+    s.engine.add(*engine, &tracking.wheel, std::move(sound), s.settings, s.turns.engine);
 }
 
 HeardRun PieceListener::heard() && {
@@ -177,12 +183,10 @@ HeardRun PieceListener::heard() && {
   heard.duration = Seconds(s.seconds);
   heard.wheel_rate = s.wheel.rate();
   heard.bend = expected_bend(s.run.turn, heard.wheel_rate * s.car.tyre.rolling_circumference);
-  heard.wheel = masked(std::move(s.wheel.bands).mean(), std::move(s.wheel.tones).mean(), s.car, heard,
-                       Reference::wheel);
+  heard.wheel = std::move(s.wheel).mean(s.car, heard, Reference::wheel);
   if (s.engine.seconds > 0.0) {
     heard.engine_rate = s.engine.rate();
-    heard.engine = masked(std::move(s.engine.bands).mean(), std::move(s.engine.tones).mean(), s.car, heard,
-                          Reference::engine);
+    heard.engine = std::move(s.engine).mean(s.car, heard, Reference::engine);
   }
   return heard;
 }

@@ -6,7 +6,10 @@
 namespace gearhark {
 
 void MeanOfBins::add(std::span<const float> power, float weight) {
-  if (power.size() > sum_.size()) sum_.resize(power.size(), 0.0f);
+  if (power.size() > sum_.size()) {
+    sum_.reserve(power.size());  // by itself it would take twice the room for a few bins more
+    sum_.resize(power.size(), 0.0f);
+  }
   for (std::size_t k = 0; k < power.size(); ++k) sum_[k] += weight * power[k];
   const auto same =
       std::find_if(ends_.begin(), ends_.end(), [&](const auto& e) { return e.first == power.size(); });
@@ -35,18 +38,24 @@ std::vector<float> MeanOfBins::mean() && {
 }
 
 void MeanBandSpectra::add(const BandSpectra& piece, double weight) {
-  if (power_.empty()) {
-    like_.turns = piece.turns;
-    for (const BandLevelSpectra& level : piece.levels) {
-      like_.levels.push_back({level.turns, level.low, level.high, {}});
-      power_.emplace_back(level.power.size());
-    }
+  for (const BandLevelSpectra& level : piece.levels) add_level(level, weight);
+  end_piece(piece.mean_rate, weight);
+}
+
+void MeanBandSpectra::add_level(const BandLevelSpectra& piece, double weight) {
+  if (next_ == power_.size()) {
+    like_.levels.push_back({piece.turns, piece.low, piece.high, {}});
+    power_.emplace_back(piece.power.size());
   }
-  for (std::size_t l = 0; l < power_.size(); ++l)
-    for (std::size_t band = 0; band < power_[l].size(); ++band)
-      if (const auto& power = piece.levels[l].power[band]; !power.empty())
-        power_[l][band].add(power, static_cast<float>(weight));
-  rate_ += weight * piece.mean_rate;
+  std::vector<MeanOfBins>& sums = power_[next_++];
+  for (std::size_t band = 0; band < sums.size(); ++band)
+    if (const auto& power = piece.power[band]; !power.empty())
+      sums[band].add(power, static_cast<float>(weight));
+}
+
+void MeanBandSpectra::end_piece(double mean_rate, double weight) {
+  next_ = 0;
+  rate_ += weight * mean_rate;
   weight_ += weight;
 }
 

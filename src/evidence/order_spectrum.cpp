@@ -6,7 +6,6 @@
 #include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/signal/distributions.hpp"
 #include "gearhark/signal/fft.hpp"
-#include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
 
 namespace gearhark {
@@ -49,10 +48,10 @@ OrderSpectrum::Strength OrderSpectrum::strength(double order, double half_width_
 
 OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, const AngleTrack& reference,
                              std::optional<double> turns) {
-  const std::vector<float> level = level_normalised(samples, rate_hz);
   const EqualAngle grid =
       equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz, turns);
-  std::vector<float> by_angle = resample_at(level, rate_hz, grid.times);
+  std::vector<float> by_angle =
+      by_equal_angle(level_normalised(samples, rate_hz), rate_hz, reference, grid);
   taper(by_angle, by_angle.size());
   by_angle.resize(grid.points, 0.0f);
   OrderSpectrum spectrum;

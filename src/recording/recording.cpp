@@ -147,6 +147,7 @@ std::shared_ptr<const LongRecording> pieces_of(const SoundReader& reader, Sample
   out->samples = samples;
   out->pieces = static_cast<std::size_t>(std::ceil(static_cast<double>(samples) / piece_samples));
   const auto kept = std::make_shared<SoundReader>(*std::move(first));
+  kept->close();
   out->read = [self = out.get(), kept, range](const auto& hear) {
     return read_pieces(*self, *kept, range, hear);
   };

@@ -87,12 +87,17 @@ void add_note(std::string& note, const std::string& more) {
 
 struct SoundReader::State {
   std::unique_ptr<Source> source;
+  SourceFacts source_facts;
   std::string path;
   RecordingFacts facts;
   std::vector<float> weights, block;
   double frames = 0.0;  // delivered so far
   bool at_end = false;
 
+  void read(std::unique_ptr<Source> from) {
+    source = std::move(from);
+    source_facts = source->facts();
+  }
   // Mono, and numbers only: everything after this may rely on finite samples.
   std::span<const float> mix(std::span<const float> all) {
     const std::size_t channels = weights.size(), count = all.size() / channels;
@@ -145,7 +150,7 @@ Result<SoundReader> SoundReader::open(const std::string& path, const std::string
     source = open_source(path, shown);  // from the start again
     if (!source) return source.error();
   }
-  state->source = std::move(*source);
+  state->read(std::move(*source));
   return SoundReader(std::move(state));
 }
 
@@ -161,14 +166,16 @@ Result<SoundReader> SoundReader::again() const {
   state->path = state_->path;
   state->facts = state_->facts;
   state->weights = state_->weights;
-  state->source = std::move(*source);
-  if (state->source->facts().channels != state_->source->facts().channels)
+  state->read(std::move(*source));
+  if (state->source_facts.channels != state_->source_facts.channels)
     return about(state->facts.file, "changed while it was read; leave it alone and try again");
   return SoundReader(std::move(state));
 }
 
+void SoundReader::close() { state_->source.reset(); }
+
 const RecordingFacts& SoundReader::facts() const { return state_->facts; }
-double SoundReader::sample_rate() const { return state_->source->facts().sample_rate; }
+double SoundReader::sample_rate() const { return state_->source_facts.sample_rate; }
 
 std::span<const float> SoundReader::next() {
   const auto all = state_->source->next();
@@ -182,7 +189,7 @@ std::span<const float> SoundReader::next() {
 }
 
 std::string SoundReader::damage() const {
-  const SourceFacts& facts = state_->source->facts();
+  const SourceFacts& facts = state_->source_facts;
   const double missing = facts.stated_frames - state_->frames;
   const double allowed =
       std::max(missing_allowed_s * facts.sample_rate, missing_allowed_share * facts.stated_frames);

@@ -102,10 +102,9 @@ class LongRealFft : LongFft {
     loops_.power_two_pass(real_plan(half), time, between(), power);
   }
   void inverse(const float* bins, float* time) {
-    packed_.resize(rows() * columns());
     const TwoPassPlan half = plan(true);
-    loops_.join_real(real_plan(half), bins, floats(std::span(packed_)));
-    run(floats(std::span<const Bin>(packed_)), time, true);
+    loops_.join_real(real_plan(half), bins, time);
+    run(time, time, true);  // its first pass has read all before the second writes
   }
 
  private:
@@ -113,7 +112,7 @@ class LongRealFft : LongFft {
     return {half, row_turns_.data(), floats(std::span<const Bin>(column_turns_))};
   }
   std::vector<float> row_turns_;
-  std::vector<Bin> column_turns_, packed_;
+  std::vector<Bin> column_turns_;
 };
 
 template <class Long>

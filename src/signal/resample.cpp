@@ -204,7 +204,8 @@ std::vector<float> resample_by(std::span<const float> input, Ratio ratio) {
 
 constexpr std::size_t at_once = 512;  // moments looked at together
 
-// Moments near the recording's ends, or spaced so unevenly that they need several kernels.
+// Moments near the recording's ends, or spaced so unevenly that they need several kernels: times[first] and
+// those behind it, to `out` from its start on.
 void read_by_runs(StretchedKernels& kernels, const Samples& samples, double rate_hz,
                   std::span<const double> times, std::size_t first, std::size_t count, float* out) {
   std::size_t held = 0;  // moments before i that one kernel does for and that are clear of the ends
@@ -215,17 +216,17 @@ void read_by_runs(StretchedKernels& kernels, const Samples& samples, double rate
     const double position = times[i] * rate_hz;
     const bool clear = position >= from + 0.5 && position <= to - 0.5;
     if (held > 0 && (!clear || &wanted != kernel)) {
-      read_clear(*kernel, samples, rate_hz, times.subspan(i - held, held), out + i - held);
+      read_clear(*kernel, samples, rate_hz, times.subspan(i - held, held), out + (i - first) - held);
       held = 0;
     }
     kernel = &wanted;
     if (clear)
       ++held;
     else
-      out[i] = read_anywhere(wanted, samples, position);
+      out[i - first] = read_anywhere(wanted, samples, position);
   }
   const std::size_t end = first + count;
-  if (held > 0) read_clear(*kernel, samples, rate_hz, times.subspan(end - held, held), out + end - held);
+  if (held > 0) read_clear(*kernel, samples, rate_hz, times.subspan(end - held, held), out + count - held);
 }
 
 // Whether one kernel does for all of these moments and finds samples everywhere. Bounds are drawn in by more
@@ -249,16 +250,27 @@ std::vector<float> resample_at(std::span<const float> input, double rate_hz, std
 void resample_at(std::span<const float> input, double rate_hz, std::span<const double> times,
                  std::span<float> out) {
   assert(out.size() == times.size());
+  const auto copied = [&](std::size_t first, std::span<double> some) {
+    std::copy_n(times.begin() + static_cast<std::ptrdiff_t>(first), some.size(), some.begin());
+  };
+  resample_at(input, rate_hz, copied, out);
+}
+
+void resample_at(std::span<const float> input, double rate_hz, const TimesFrom& times_from,
+                 std::span<float> out) {
   StretchedKernels kernels;
   const Samples samples(input);
-  for (std::size_t first = 0; first < times.size(); first += at_once) {
-    const std::size_t count = std::min(at_once, times.size() - first);
-    const Kernel& kernel = kernels.for_spacing(spacing_at(times, first, rate_hz));
-    const std::size_t before = first > 0 ? 1 : 0, after = first + count < times.size() ? 1 : 0;
-    if (alike(kernels, kernel, samples, rate_hz, times.subspan(first - before, before + count + after)))
-      read_clear(kernel, samples, rate_hz, times.subspan(first, count), out.data() + first);
+  std::array<double, at_once + 2> held{};  // with a neighbour on either side
+  for (std::size_t first = 0; first < out.size(); first += at_once) {
+    const std::size_t count = std::min(at_once, out.size() - first);
+    const std::size_t before = first > 0 ? 1 : 0, after = first + count < out.size() ? 1 : 0;
+    const std::span<double> times = std::span(held).first(before + count + after);
+    times_from(first - before, times);
+    const Kernel& kernel = kernels.for_spacing(spacing_at(times, before, rate_hz));
+    if (alike(kernels, kernel, samples, rate_hz, times))
+      read_clear(kernel, samples, rate_hz, times.subspan(before, count), out.data() + first);
     else
-      read_by_runs(kernels, samples, rate_hz, times, first, count, out.data());
+      read_by_runs(kernels, samples, rate_hz, times, before, count, out.data() + first);
   }
 }
 

@@ -36,23 +36,24 @@ double AngleTrack::at(double seconds) const {
   return turns[i] + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
 }
 
-void AngleTrack::at_each(double rate_hz, std::span<double> out) const {
+void AngleTrack::at_each(double rate_hz, std::size_t first, std::span<double> out) const {
   const auto position = [&](std::size_t i) { return static_cast<double>(i) / rate_hz / step_s; };
-  std::size_t i = 0;
-  for (std::size_t c = 0; c + 1 < turns.size() && i < out.size(); ++c) {  // those within one cell
+  const std::size_t last = first + out.size();
+  std::size_t i = first;
+  for (auto c = static_cast<std::size_t>(position(i)); c + 1 < turns.size() && i < last; ++c) {  // by cell
     const auto next = static_cast<double>(c + 1);
-    std::size_t end = std::min(out.size(), static_cast<std::size_t>(next * step_s * rate_hz));
+    std::size_t end = std::min(last, static_cast<std::size_t>(next * step_s * rate_hz));
     while (end > i && position(end - 1) >= next) --end;
-    while (end < out.size() && position(end) < next) ++end;
-    const double first = turns[c], a = slope(turns, c), b = slope(turns, c + 1), rise = turns[c + 1] - first;
+    while (end < last && position(end) < next) ++end;
+    const double start = turns[c], a = slope(turns, c), b = slope(turns, c + 1), rise = turns[c + 1] - start;
     for (int k = static_cast<int>(i); k < static_cast<int>(end); ++k) {
       const double u = k / rate_hz / step_s - static_cast<double>(c);
-      out[static_cast<std::size_t>(k)] =
-          first + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
+      out[static_cast<std::size_t>(k) - first] =
+          start + u * (a + u * ((3.0 * rise - 2.0 * a - b) + u * (a + b - 2.0 * rise)));
     }
     i = std::max(i, end);
   }
-  for (; i < out.size(); ++i) out[i] = at(static_cast<double>(i) / rate_hz);
+  for (; i < last; ++i) out[i - first] = at(static_cast<double>(i) / rate_hz);
 }
 
 double AngleTrack::rate_at(double seconds) const {

@@ -19,6 +19,7 @@ namespace gearhark {
 // never touched: to bring it in would be hundreds of page faults.
 void keep_freed_memory() {
   constexpr std::size_t room = std::size_t{256} << 20, page = std::size_t{2} << 20;
+  mallopt(M_ARENA_MAX, 1);  // what threads have for themselves would come in small pages
   mallopt(M_MMAP_MAX, 0);
   mallopt(M_TRIM_THRESHOLD, 1 << 30);
   if (void* first = std::malloc(room)) {

@@ -181,7 +181,7 @@ void time_pipeline(const Car& car, Recording recording) {
          return groups;
        }))
     check += group.turns;
-  check += tones.turns + bands_of.turns;
+  check += tones.turns + bands_of.mean_rate;
   const std::vector<HeardRun> heard = {listen_to(car, sound.run, samples, rate, quality.bandwidth, tracking)};
   const auto candidates = timed("evidence", [&] { return gather(car, heard); });
   const auto ranking = timed("ranking", [&] { return rank(car, candidates); });

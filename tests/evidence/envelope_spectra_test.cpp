@@ -138,6 +138,50 @@ TEST_CASE("a tone locked to the shaft is limited, and the noise between is left 
   CHECK(after == Approx(noise_power).epsilon(0.15));
 }
 
+TEST_CASE(
+    "times of equal angle asked for in pieces, each from a little before the last, are those of the whole") {
+  AngleTrack track = ramp(6.0, 11.0, 4.0);
+  std::fill(track.turns.begin() + 30, track.turns.begin() + 40, track.turns[30]);  // stands for half a second
+  const double first = track.at(0.0) - 0.5, step = (track.at(4.0) - first) / 5000.0;
+  const std::vector<double> all = times_of_equal_angle(track, first, step, 5200);
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const double at = all[i] / track.step_s;
+    const auto cell =
+        static_cast<std::size_t>(std::clamp(at, 0.0, static_cast<double>(track.turns.size() - 2)));
+    const double here = track.turns[cell], rise = track.turns[cell + 1] - here;  // straight in between
+    REQUIRE(here + (at - static_cast<double>(cell)) * rise ==
+            Approx(first + step * static_cast<double>(i)).margin(1e-9));
+  }
+  TimesOfEqualAngle times(track, first, step);
+  std::vector<double> some(300);
+  for (std::size_t from = 0; from + some.size() <= all.size(); from += 298) {
+    times(from, some);
+    for (std::size_t i = 0; i < some.size(); ++i) REQUIRE(some[i] == all[from + i]);
+  }
+}
+
+TEST_CASE("spectra grouped as they are made are those of bands held as a whole") {
+  const AngleTrack track = ramp(6.0, 9.0, 8.0), engine = ramp(20.0, 30.0, 8.0);
+  const auto samples = bursts(track, 3.58, 8.0, 0.3);
+  const std::vector<Masking> both = {{{{3.0}, {7.0}}, Order(1.35)}, {{{5.0}}, Order(0.2)}};
+  const auto held = grouped(band_spectra(samples, track, &engine, {}), both);
+  const auto at_once = grouped(samples, track, &engine, {}, both);
+  REQUIRE(at_once.size() == held.size());
+  for (std::size_t m = 0; m < held.size(); ++m) {
+    CHECK(at_once[m].turns == held[m].turns);
+    CHECK(at_once[m].mean_rate == held[m].mean_rate);
+    CHECK(at_once[m].masked == held[m].masked);
+    REQUIRE(at_once[m].groups.size() == held[m].groups.size());
+    for (std::size_t g = 0; g < held[m].groups.size(); ++g) {
+      const GroupSpectrum &one = at_once[m].groups[g], &other = held[m].groups[g];
+      REQUIRE(one.bins() == other.bins());
+      CHECK(one.effective_bands == other.effective_bands);
+      for (std::size_t from = 0; from + 20 < one.bins(); from += 20)
+        REQUIRE(one.mean(from, from + 20) == other.mean(from, from + 20));
+    }
+  }
+}
+
 TEST_CASE("a tone at order 57 is one line in the spectrum per turn, whatever the speed does") {
   const double duration = 10.0;
   const AngleTrack track = ramp(6.0, 11.0, duration);

@@ -210,7 +210,6 @@ TEST_CASE("means over bins are right to a thousandth wherever the running sums h
 TEST_CASE("of two masks looked at together each hides what it hides alone") {
   test::Noise noise(5);
   BandSpectra bands;
-  bands.turns = 50.0;
   bands.mean_rate = 10.0;
   bands.levels.push_back({50.0, {}, {}, {}});
   for (int b = 0; b < 3; ++b) {

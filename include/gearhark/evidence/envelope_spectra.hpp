@@ -13,6 +13,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <span>
@@ -125,7 +126,7 @@ struct BandLevelSpectra {
   std::vector<std::vector<float>> power;  // [band][bin], background 1; empty: beyond the bandwidth
 };
 struct BandSpectra {
-  double turns = 0.0, mean_rate = 0.0;
+  double mean_rate = 0.0;
   double pieces = 1.0;  // spectra averaged
   std::vector<BandLevelSpectra> levels;
 };
@@ -134,6 +135,9 @@ struct BandSpectra {
 // second shaft (the engine in neutral) whose lines are limited too.
 BandSpectra band_spectra(std::span<const float> samples, const AngleTrack& reference, const AngleTrack* also,
                          const EnvelopeSettings& settings);
+// The same, one window length after the other, for those who need not hold all.
+void for_each_band_level(std::vector<float> samples, const AngleTrack& reference, const AngleTrack* also,
+                         const EnvelopeSettings& settings, const std::function<void(BandLevelSpectra)>& use);
 
 struct Masking {
   std::vector<MaskedOrder> known;
@@ -144,10 +148,14 @@ EnvelopeSpectra grouped(const BandSpectra& bands, std::span<const MaskedOrder> k
 // The same of several masks, one result each: what they share is worked out once. The first is the quickest
 // to look things up in.
 std::vector<EnvelopeSpectra> grouped(const BandSpectra& bands, std::span<const Masking> maskings);
+// Of band_spectra(), which are never held as a whole.
+std::vector<EnvelopeSpectra> grouped(std::vector<float> samples, const AngleTrack& reference,
+                                     const AngleTrack* also, const EnvelopeSettings& settings,
+                                     std::span<const Masking> maskings);
 
 // Limits every line that is locked to the shaft to `times` the running median of its neighbours in the
 // spectrum per turn.
-std::vector<float> limit_locked_lines(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
+std::vector<float> limit_locked_lines(std::vector<float> samples, double rate_hz, const AngleTrack& shaft,
                                       double times);
 
 }  // namespace gearhark

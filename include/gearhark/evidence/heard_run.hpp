@@ -7,6 +7,7 @@
 #include <memory>
 #include <optional>
 #include <span>
+#include <vector>
 
 #include "gearhark/car/lines.hpp"
 #include "gearhark/evidence/envelope_spectra.hpp"
@@ -54,7 +55,7 @@ class PieceListener {
   ~PieceListener();
   PieceListener(PieceListener&&) noexcept;
   PieceListener& operator=(PieceListener&&) noexcept;
-  void add(std::span<const float> samples, const Tracking& tracking);
+  void add(std::vector<float> samples, const Tracking& tracking);
   // At least one piece was added.
   [[nodiscard]] HeardRun heard() &&;
 

@@ -32,11 +32,15 @@ class MeanOfBins {
 class MeanBandSpectra {
  public:
   void add(const BandSpectra& piece, double weight);
+  // The same level by level, in their order, and then the piece's rate.
+  void add_level(const BandLevelSpectra& piece, double weight);
+  void end_piece(double mean_rate, double weight);
   [[nodiscard]] BandSpectra mean() &&;
 
  private:
   BandSpectra like_;                            // turns and bands, no power
   std::vector<std::vector<MeanOfBins>> power_;  // [level][band]
+  std::size_t next_ = 0;                        // level of the piece at hand
   double rate_ = 0.0, weight_ = 0.0;
 };
 

@@ -23,6 +23,8 @@ class SoundReader {
   static Result<SoundReader> open(const std::string& path, const std::string& name = "");
   // The same file from its start, heard the same way without listening through it first. Error: it is gone.
   [[nodiscard]] Result<SoundReader> again() const;
+  // Lets go of the file and its tables, which may be megabytes; only again() and what it is may be asked then.
+  void close();
   ~SoundReader();
   SoundReader(SoundReader&&) noexcept;
   SoundReader& operator=(SoundReader&&) noexcept;

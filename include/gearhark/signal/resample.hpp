@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <functional>
 #include <span>
 #include <vector>
 
@@ -13,8 +14,13 @@ namespace gearhark {
 // than the samples, the kernel is stretched to their spacing, so that what lies above 0.6 of the local rate
 // is gone and what lies under 0.37 of it (0.4 less one step of the stretch) is kept.
 std::vector<float> resample_at(std::span<const float> samples, double rate_hz, std::span<const double> times);
-// The same into `out`, of as many values as times: for those who make their times piece by piece.
+// The same into `out`, of as many values as times.
 void resample_at(std::span<const float> samples, double rate_hz, std::span<const double> times,
+                 std::span<float> out);
+// The times from number `first` on, as many as there is room for.
+using TimesFrom = std::function<void(std::size_t first, std::span<double> times)>;
+// The same of times that are worked out some hundreds at once, in rising order but for a neighbour or two.
+void resample_at(std::span<const float> samples, double rate_hz, const TimesFrom& times,
                  std::span<float> out);
 
 // At another rate, in either direction. Output i is the signal at i / to_hz seconds; there are

@@ -13,8 +13,8 @@ struct AngleTrack {
   double step_s = 0.05;
   std::vector<double> turns;  // shaft angle at i * step_s
   [[nodiscard]] double at(double seconds) const;
-  // out[i] = at(i / rate_hz), quicker.
-  void at_each(double rate_hz, std::span<double> out) const;
+  // out[i] = at((first + i) / rate_hz), quicker.
+  void at_each(double rate_hz, std::size_t first, std::span<double> out) const;
   [[nodiscard]] double rate_at(double seconds) const;  // turns per second
   [[nodiscard]] double mean_rate() const;              // total turns over total time
   // The time at which the angle is reached; the track must be rising.
