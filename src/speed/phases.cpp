@@ -5,6 +5,8 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <span>
+#include <utility>
 
 #include "wide/wide.hpp"
 
@@ -64,23 +66,39 @@ Parts block_sums(const FlatSound& flat, double hz, std::size_t block) {
   return sums;
 }
 
-// A Hann window over blocks, one output per hop.
-std::vector<std::complex<float>> windowed(const Parts& sums, std::size_t width,
-                                          double offset_cycles_per_block) {
+// A Hann window over so many blocks, for what turns this often from one block to the next.
+Parts hann_taps(std::size_t width, double cycles_per_block) {
   Parts taps(width);
   for (std::size_t k = 0; k < width; ++k) {
     const double u = (static_cast<double>(k) + 0.5) / static_cast<double>(width);
-    const double phase = -kTwoPi * offset_cycles_per_block * static_cast<double>(k);
+    const double phase = -kTwoPi * cycles_per_block * static_cast<double>(k);
     const double weight = 0.5 - 0.5 * std::cos(kTwoPi * u);
     taps.re[k] = static_cast<float>(weight * std::cos(phase));
     taps.im[k] = static_cast<float>(weight * std::sin(phase));
   }
-  const std::size_t blocks = sums.re.size(), count = blocks < width ? 0 : (blocks - width) / kSubBlocks + 1;
+  return taps;
+}
+
+// One output per hop.
+std::vector<std::complex<float>> windowed(const Parts& sums, const Parts& taps) {
+  const std::size_t blocks = sums.re.size(), width = taps.re.size(),
+                    count = blocks < width ? 0 : (blocks - width) / kSubBlocks + 1;
   std::vector<std::complex<float>> z(count);
   wide().complex_windows(sums.re.data(), sums.im.data(), taps.re.data(), taps.im.data(), width, kSubBlocks,
                          count, reinterpret_cast<float*>(z.data()));
   return z;
 }
+
+// A line's own window, and the same 8 to 15 Hz to either side.
+struct LineWindows {
+  Parts own;
+  std::vector<Parts> beside;
+  LineWindows(double window_s, double block_s)
+      : own(hann_taps(static_cast<std::size_t>(std::lround(window_s / kHop)) * kSubBlocks, 0.0)) {
+    for (const double shift : {-15.0, -11.5, -8.0, 8.0, 11.5, 15.0})
+      beside.push_back(hann_taps(own.re.size(), shift * block_s));
+  }
+};
 
 float median_of(std::vector<float> values) {
   if (values.empty()) return 0.0f;
@@ -89,28 +107,54 @@ float median_of(std::vector<float> values) {
   return *middle;
 }
 
-Demodulated demodulate(const FlatSound& flat, double order, std::size_t block, double window_s) {
-  const double hz = order * flat.mean_rate;
-  const auto width = static_cast<std::size_t>(std::lround(window_s / kHop)) * kSubBlocks;
-  const auto sums = block_sums(flat, hz, block);
-  Demodulated line{order, windowed(sums, width, 0.0), {}};
-  // Background: what the same window gives 8 to 15 Hz to either side; median over the eight, mean = median /
-  // ln 2.
-  const double block_s = static_cast<double>(block) / flat.rate;
-  std::array<std::vector<std::complex<float>>, 6> beside;
-  std::size_t n = 0;
-  for (double shift : {-15.0, -11.5, -8.0, 8.0, 11.5, 15.0})
-    beside[n++] = windowed(sums, width, shift * block_s);
+// Of six rows in every place the third from below, by a network of comparisons (twelve, as few as there can
+// be: Knuth, The Art of Computer Programming 3, 5.3.4).
+void third_of_six(const std::array<std::vector<float>, 6>& rows, std::span<float> out) {
+  constexpr std::array<std::pair<std::size_t, std::size_t>, 12> network = {
+      {{0, 5}, {1, 3}, {2, 4}, {1, 2}, {3, 4}, {0, 3}, {2, 5}, {0, 1}, {2, 3}, {4, 5}, {1, 2}, {3, 4}}};
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    float v[6];
+    for (std::size_t k = 0; k < 6; ++k) v[k] = rows[k][i];
+    for (const auto& [a, b] : network) {
+      const float low = v[a] < v[b] ? v[a] : v[b], high = v[a] < v[b] ? v[b] : v[a];
+      v[a] = low;
+      v[b] = high;
+    }
+    out[i] = v[2];
+  }
+}
+
+// Sums over about a second, of every fifth from ten before to ten behind, as far as there are any.
+std::vector<float> sums_of_a_second(std::span<const float> values) {
+  std::vector<float> sums(values.size());
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    if (i >= 10 && i + 10 < values.size()) {
+      sums[i] = values[i - 10] + values[i - 5] + values[i] + values[i + 5] + values[i + 10];
+      continue;
+    }
+    const std::size_t from = i > 10 ? i - 10 : 0, to = std::min(values.size() - 1, i + 10);
+    for (std::size_t at = from; at <= to; at += 5) sums[i] += values[at];
+  }
+  return sums;
+}
+
+Demodulated demodulate(const FlatSound& flat, double order, std::size_t block, const LineWindows& windows) {
+  const auto sums = block_sums(flat, order * flat.mean_rate, block);
+  Demodulated line{order, windowed(sums, windows.own), {}};
+  // Background: the median of what lies beside, which changes slowly; mean = median / ln 2.
+  std::array<std::vector<float>, 6> beside;
+  std::vector<float> power(line.z.size());
+  for (std::size_t k = 0; k < beside.size(); ++k) {
+    const std::vector<std::complex<float>> z = windowed(sums, windows.beside[k]);
+    for (std::size_t i = 0; i < z.size(); ++i) power[i] = std::norm(z[i]);
+    beside[k] = sums_of_a_second(power);
+  }
+  third_of_six(beside, power);
   line.ratio.resize(line.z.size());
   for (std::size_t i = 0; i < line.z.size(); ++i) {
-    // The six are smoothed over about a second, as the background changes slowly.
-    std::array<float, 6> power{};
     const std::size_t from = i > 10 ? i - 10 : 0, to = std::min(line.z.size() - 1, i + 10);
-    for (std::size_t k = 0; k < 6; ++k)
-      for (std::size_t at = from; at <= to; at += 5) power[k] += std::norm(beside[k][at]);
-    std::nth_element(power.begin(), power.begin() + 2, power.end());
     const float count = static_cast<float>((to - from) / 5 + 1);
-    line.ratio[i] = std::norm(line.z[i]) / (power[2] / count + 1e-20f);
+    line.ratio[i] = std::norm(line.z[i]) / (power[i] / count + 1e-20f);
   }
   return line;
 }
@@ -205,10 +249,11 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
   out.turns.assign(n, 0.0);
   out.followed.assign(lines.size(), false);
   std::vector<Demodulated> kept;
+  const LineWindows windows(settings.window_s, static_cast<double>(block) / flat.rate);
   for (std::size_t l = 0; l < lines.size(); ++l) {
     const double hz = lines[l].order * flat.mean_rate;
     if (hz < settings.lowest_hz || hz > kHighestHz) continue;
-    Demodulated line = demodulate(flat, lines[l].order, block, settings.window_s);
+    Demodulated line = demodulate(flat, lines[l].order, block, windows);
     if (median_of(line.ratio) < 2.0f) continue;
     out.followed[l] = true;
     kept.push_back(std::move(line));
