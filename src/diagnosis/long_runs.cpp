@@ -8,6 +8,7 @@
 
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/signal/statistics.hpp"
+#include "gearhark/units/memory.hpp"
 
 namespace gearhark {
 namespace {
@@ -28,6 +29,7 @@ std::vector<std::string> problems_of(const RecordingQuality& quality, const Trac
 }
 
 LongRun::LongRun(const Car& car, const RunSound& sound) : car_(car), sound_(sound), run_(sound.run) {
+  give_back_freed_memory();
   lay_log();
   QualityOfPieces quality;
   const auto error = sound.pieces->read([&](std::size_t i, Recording& piece) {
@@ -84,12 +86,22 @@ void LongRun::excerpt_found(Tracking tracking) {
   if (!pieces_.empty()) pieces_[shown_].tracking = std::move(tracking);
 }
 
+// Silence where that fails.
+void LongRun::read_excerpt_again() {
+  const auto error = sound_.pieces->read([&](std::size_t i, Recording& piece) {
+    if (i == shown_) excerpt_.samples = std::move(piece.samples);
+    return i < shown_;
+  });
+  if (!error) return;
+  problem_ = error->sentence;
+  excerpt_.samples.resize(sound_.pieces->first_sample(shown_ + 1) - sound_.pieces->first_sample(shown_));
+}
+
 // Where it was lost in the first pass it is sought again near what the others, or the other runs, say.
-Tracking LongRun::tracking_in_second_pass(std::size_t piece, const Recording& sound,
-                                          std::optional<double> scale) const {
-  const Tracking& first = pieces_[piece].tracking;
-  if (piece == shown_ || first.certainty != Certainty::lost || !scale) return first;
-  return track_near(*scale, sound.samples, sound.sample_rate, car_, run_within(piece));
+void LongRun::track_again(std::size_t piece, const Recording& sound, std::optional<double> scale) {
+  Tracking& tracking = pieces_[piece].tracking;
+  if (piece == shown_ || tracking.certainty != Certainty::lost || !scale) return;
+  tracking = track_near(*scale, sound.samples, sound.sample_rate, car_, run_within(piece));
 }
 
 PieceListener::Turns LongRun::usual_turns() const {
@@ -117,14 +129,20 @@ std::optional<HeardRun> LongRun::hear(bool placed) {
   if (!any && !placed) return {};
   PieceListener listener(car_, run_, sound_.recording.sample_rate, quality_.bandwidth, usual_turns());
   bool heard = false;
+  // A tenth of all memory while the pieces are listened to. What is free lies scattered, and it is quicker to
+  // begin anew than to find room in it.
+  std::vector<float>().swap(excerpt_.samples);
+  give_back_freed_memory();
   const auto error = sound_.pieces->read([&](std::size_t i, Recording& piece) {
     if (i >= pieces_.size()) return false;
-    pieces_[i].tracking = tracking_in_second_pass(i, piece, scale);
+    track_again(i, piece, scale);
     if (any && !relied_on(pieces_[i], common)) return true;
     listener.add(std::move(piece.samples), pieces_[i].tracking);
     return heard = true;
   });
   if (error) problem_ = error->sentence;
+  give_back_freed_memory();
+  read_excerpt_again();
   if (!heard) return {};
   return std::move(listener).heard();
 }

@@ -37,8 +37,8 @@ class LongRun {
   [[nodiscard]] Run run_within(std::size_t piece) const;
   void lay_log();
   void keep_if_clearer(std::size_t piece, Recording& sound);
-  Tracking tracking_in_second_pass(std::size_t piece, const Recording& sound,
-                                   std::optional<double> scale) const;
+  void read_excerpt_again();
+  void track_again(std::size_t piece, const Recording& sound, std::optional<double> scale);
   [[nodiscard]] PieceListener::Turns usual_turns() const;
 
   const Car& car_;

@@ -382,38 +382,39 @@ void append_octaves(BandsByOctave& out, std::span<const float* const> spectra, c
   }
 }
 
-// A group whose bands are heard, from..to-1; made of two others of half as many where there are such.
-struct HeardGroup {
-  std::size_t from, to;
-  std::size_t group;  // among all
-  std::optional<std::pair<std::size_t, std::size_t>> halves;
+// Groups whose bands are heard, and which of all groups each is.
+struct HeardGroups {
+  std::vector<GroupOfBands> groups;
+  std::vector<std::size_t> among_all;
 };
 
-std::vector<HeardGroup> heard_groups(const BandLevelSpectra& level) {
-  std::vector<HeardGroup> heard;
-  const auto lane_of = [&](std::size_t from, std::size_t to) {
+HeardGroups heard_groups(const BandLevelSpectra& level) {
+  HeardGroups heard;
+  const auto place_of = [&](std::size_t from, std::size_t count) {
     return static_cast<std::size_t>(
-        std::find_if(heard.begin(), heard.end(),
-                     [&](const HeardGroup& g) { return g.from == from && g.to == to; }) -
-        heard.begin());
+        std::find_if(heard.groups.begin(), heard.groups.end(),
+                     [&](const GroupOfBands& g) { return g.first == from && g.count == count; }) -
+        heard.groups.begin());
   };
+  const auto bands = static_cast<std::size_t>(
+      std::find_if(level.power.begin(), level.power.end(), [](const auto& power) { return power.empty(); }) -
+      level.power.begin());
   const auto groups = nested_groups(level.power.size());
   for (std::size_t g = 0; g < groups.size(); ++g) {
-    const std::size_t from = groups[g].first;
-    std::size_t end = from;
-    while (end < groups[g].second && !level.power[end].empty()) ++end;
-    if (end == from) continue;
-    const std::size_t middle = from + (end - from) / 2, low = lane_of(from, middle),
-                      high = lane_of(middle, end);
-    heard.push_back({from, end, g, {}});
-    const bool even = middle - from == end - middle && std::max(low, high) + 1 < heard.size();
-    if (even) heard.back().halves = {low, high};
+    const std::size_t from = groups[g].first, to = std::min(bands, groups[g].second);
+    if (from >= to) continue;
+    const std::size_t count = to - from;
+    const std::size_t low = place_of(from, count / 2), high = place_of(from + count / 2, count / 2);
+    const bool even = count % 2 == 0 && std::max(low, high) < heard.groups.size();
+    heard.groups.push_back({from, count, {}});
+    if (even) heard.groups.back().halves = {low, high};
+    heard.among_all.push_back(g);
   }
   return heard;
 }
 
 // Means over the bands of every group in bins first..first + count - 1, the rows `apart` from each other.
-void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& level, std::size_t first,
+void means_of(const std::vector<GroupOfBands>& heard, const BandLevelSpectra& level, std::size_t first,
               std::size_t count, std::span<float> means, std::size_t apart) {
   const auto row = [&](std::size_t lane) { return means.subspan(lane * apart, count); };
   for (std::size_t lane = 0; lane < heard.size(); ++lane) {
@@ -423,22 +424,28 @@ void means_of(const std::vector<HeardGroup>& heard, const BandLevelSpectra& leve
       for (std::size_t k = 0; k < count; ++k) mean[k] = 0.5f * (low[k] + high[k]);
       continue;
     }
-    mean_of_bands(level.power, heard[lane].from, heard[lane].to, first, mean);
+    mean_of_bands(level.power, heard[lane].first, heard[lane].first + heard[lane].count, first, mean);
   }
 }
 
-// Adds the next bins of every row to the sums, those that the mask hides as background.
+// Adds the next bins of every band to the sums, those that the mask hides as background.
 void extend_masked(GroupSums& sums, std::span<float> rows, std::size_t apart, std::span<const char> mask) {
   std::vector<std::size_t> hidden;
   for (std::size_t k = 0; k < mask.size(); ++k)
     if (mask[k]) hidden.push_back(k);
   std::vector<float> kept;
-  for (std::size_t row = 0; row < rows.size(); row += apart)
-    for (const std::size_t k : hidden) kept.push_back(std::exchange(rows[row + k], 1.0f));
+  for (std::size_t band = 0; band < sums.bands(); ++band)
+    for (const std::size_t k : hidden) kept.push_back(std::exchange(rows[band * apart + k], 1.0f));
   sums.extend(rows, apart, mask.size());
   auto back = kept.begin();
-  for (std::size_t row = 0; row < rows.size(); row += apart)
-    for (const std::size_t k : hidden) rows[row + k] = *back++;
+  for (std::size_t band = 0; band < sums.bands(); ++band)
+    for (const std::size_t k : hidden) rows[band * apart + k] = *back++;
+}
+
+std::vector<GroupOfBands> each_by_itself(std::size_t bands) {
+  std::vector<GroupOfBands> groups;
+  for (std::size_t band = 0; band < bands; ++band) groups.push_back({band, 1, {}});
+  return groups;
 }
 
 // By mask.
@@ -451,14 +458,14 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
     group.high = level.high[to - 1];
     for (EnvelopeSpectra& one : out) one.groups.push_back(group);
   }
-  const std::vector<HeardGroup> heard = heard_groups(level);
+  const auto [heard, among_all] = heard_groups(level);
   if (heard.empty()) return;
-  const std::size_t bins = level.power[heard.front().from].size();
-  const auto sums = std::make_shared<GroupSums>(bins, heard.size());
+  const std::size_t bins = level.power[heard.front().first].size();
+  const auto sums = std::make_shared<GroupSums>(bins, heard);
   std::vector<std::shared_ptr<SumsOfOtherMask>> others;  // by mask; of the first nothing
   for (std::size_t m = 0; m < out.size(); ++m)
     others.push_back(m == 0 ? nullptr
-                            : std::make_shared<SumsOfOtherMask>(masks.each[0], masks.each[m], heard.size()));
+                            : std::make_shared<SumsOfOtherMask>(masks.each[0], masks.each[m], sums->bands()));
   BandsByOctave independent(out.size(), std::vector<std::vector<double>>(heard.size()));
   // Of the means no more is held than the longest octave: the last, or the one before if that is cut short.
   const std::size_t last = std::bit_floor(bins - 1),
@@ -481,8 +488,8 @@ void append_groups(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& le
   }
   for (std::size_t m = 0; m < out.size(); ++m)
     for (std::size_t lane = 0; lane < heard.size(); ++lane) {
-      GroupSpectrum& group = out[m].groups[before + heard[lane].group];
-      group.bands = static_cast<int>(heard[lane].to - heard[lane].from);
+      GroupSpectrum& group = out[m].groups[before + among_all[lane]];
+      group.bands = static_cast<int>(heard[lane].count);
       group.effective_bands = std::move(independent[m][lane]);
       group.sums = sums;
       group.other_mask = others[m];
@@ -508,36 +515,47 @@ void append_level(std::vector<EnvelopeSpectra>& out, const BandLevelSpectra& lev
   }
 }
 
+// From the bands' sums at the first bin and behind the last of so many.
+double mean_of_group(const GroupOfBands& group, const int* before, const int* after, std::size_t bins) {
+  double sum = 0.0;
+  for (std::size_t band = group.first; band < group.first + group.count; ++band)
+    sum += static_cast<int>(static_cast<unsigned>(after[band]) - static_cast<unsigned>(before[band]));
+  return sum / (GroupSums::unit * static_cast<double>(bins * group.count));
+}
+
 }  // namespace
 
-GroupSums::GroupSums(std::size_t bins, std::size_t spectra)
-    : bins_(bins),
-      lanes_((spectra + 7) / 8 * 8),
-      spectra_(spectra),
+GroupSums::GroupSums(std::size_t bins, std::vector<GroupOfBands> groups)
+    : groups_(std::move(groups)),
+      bins_(bins),
+      bands_(static_cast<std::size_t>(
+          std::find_if(groups_.begin(), groups_.end(), [](const GroupOfBands& g) { return g.count > 1; }) -
+          groups_.begin())),
+      lanes_((bands_ + 7) / 8 * 8),
       sums_(std::make_unique_for_overwrite<int[]>((bins + 1) * lanes_)),
       running_(lanes_) {
   std::fill_n(sums_.get(), lanes_, 0);
 }
 
+GroupSums::GroupSums(std::size_t bins, std::size_t bands) : GroupSums(bins, each_by_itself(bands)) {}
+
 void GroupSums::extend(std::span<const float> power, std::size_t apart, std::size_t count) {
-  comb_loops().extend_sums(power.data(), apart, count, spectra_, strongest, unit, running_.data(),
+  comb_loops().extend_sums(power.data(), apart, count, bands_, strongest, unit, running_.data(),
                            sums_.get() + (done_ + 1) * lanes_);
   done_ += count;
 }
 
-double GroupSums::mean(std::size_t lane, std::size_t from, std::size_t to) const {
-  const auto sum =
-      static_cast<int>(static_cast<unsigned>(row(to)[lane]) - static_cast<unsigned>(row(from)[lane]));
-  return sum / (unit * static_cast<double>(to - from));
+double GroupSums::mean(std::size_t group, std::size_t from, std::size_t to) const {
+  return mean_of_group(groups_[group], row(from), row(to), to - from);
 }
 
-SumsOfOtherMask::SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t spectra)
+SumsOfOtherMask::SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t bands)
     : other_(other.begin(), other.end()),
       blocks_(mask.size() / 64 + 1),
-      spectra_(spectra),
-      lanes_((spectra + 7) / 8 * 8),
+      bands_(bands),
+      lanes_((bands + 7) / 8 * 8),
       sums_(lanes_, 0),
-      running_(spectra, 0.0) {
+      running_(bands, 0.0) {
   std::size_t differ = 0;
   for (std::size_t k = 0; k < mask.size(); ++k) {
     if (k % 64 == 0) blocks_[k / 64].before = differ;
@@ -552,12 +570,12 @@ SumsOfOtherMask::SumsOfOtherMask(std::span<const char> mask, std::span<const cha
 void SumsOfOtherMask::extend(std::span<const float> power, std::size_t apart, std::size_t count) {
   for (std::size_t k = 0; k < count; ++k, ++done_) {
     if ((blocks_[done_ / 64].differ >> done_ % 64 & 1) == 0) continue;
-    for (std::size_t s = 0; s < spectra_; ++s) {
+    for (std::size_t s = 0; s < bands_; ++s) {
       const double above = static_cast<double>(std::min(power[s * apart + k], GroupSums::strongest)) - 1.0;
       running_[s] += other_[done_] ? -above : above;  // hidden is background, 1
       sums_.push_back(static_cast<int>(std::llround(GroupSums::unit * running_[s])));
     }
-    sums_.resize(sums_.size() + lanes_ - spectra_);
+    sums_.resize(sums_.size() + lanes_ - bands_);
   }
 }
 
@@ -567,10 +585,8 @@ std::size_t SumsOfOtherMask::before(std::size_t k) const {
   return block.before + static_cast<std::size_t>(std::popcount(block.differ & lower));
 }
 
-double SumsOfOtherMask::mean(std::size_t lane, std::size_t from, std::size_t to) const {
-  const auto sum = static_cast<int>(static_cast<unsigned>(row(before(to))[lane]) -
-                                    static_cast<unsigned>(row(before(from))[lane]));
-  return sum / (GroupSums::unit * static_cast<double>(to - from));
+double SumsOfOtherMask::mean(const GroupOfBands& group, std::size_t from, std::size_t to) const {
+  return mean_of_group(group, row(before(from)), row(before(to)), to - from);
 }
 
 std::size_t octave_of(std::size_t bin, std::size_t octaves) {

@@ -192,9 +192,36 @@ bool is_explained(double order, double width, std::span<const ExplainedOrders> e
 struct Level {
   const GroupSums* sums;
   const SumsOfOtherMask* other_mask;
-  std::vector<std::size_t> groups;        // by lane
+  std::vector<std::size_t> groups;        // among all, by lane
   std::vector<std::vector<float>> bands;  // independent bands [octave][lane]
+  std::vector<GroupRun> runs;             // of the groups of several bands
+  [[nodiscard]] std::size_t lanes() const { return (sums->groups().size() + 7) / 8 * 8; }
+  [[nodiscard]] GroupPlan plan() const { return {sums->lanes(), lanes(), runs.data(), runs.size()}; }
 };
+
+// What a run is made of lies before all of it.
+std::vector<GroupRun> runs_of(const GroupSums& sums) {
+  std::vector<GroupRun> runs;
+  const auto goes_on = [&](std::size_t low, std::size_t high) {
+    if (runs.empty() || runs.back().step == 0) return false;
+    GroupRun& last = runs.back();
+    const std::size_t step = last.count > 1 ? last.step : low - last.low;
+    if (step == 0 || low != last.low + last.count * step || high != last.high + last.count * step ||
+        high >= last.to)
+      return false;
+    last.step = step;
+    ++last.count;
+    return true;
+  };
+  for (std::size_t g = sums.bands(); g < sums.groups().size(); ++g) {
+    const GroupOfBands& group = sums.groups()[g];
+    if (!group.halves)
+      runs.push_back({g, 1, group.first, group.count, 0});
+    else if (!goes_on(group.halves->first, group.halves->second))
+      runs.push_back({g, 1, group.halves->first, group.halves->second, 1});
+  }
+  return runs;
+}
 
 std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
   std::vector<Level> levels;
@@ -202,11 +229,11 @@ std::vector<Level> levels_of(const EnvelopeSpectra& spectra) {
     const GroupSpectrum& group = spectra.groups[g];
     if (!group.sums) continue;
     if (levels.empty() || levels.back().sums != group.sums.get())
-      levels.push_back({group.sums.get(), group.other_mask.get(), {}, {}});
+      levels.push_back({group.sums.get(), group.other_mask.get(), {}, {}, runs_of(*group.sums)});
     Level& level = levels.back();
     level.groups.push_back(g);
     if (level.bands.size() < group.effective_bands.size())
-      level.bands.resize(group.effective_bands.size(), std::vector<float>(level.sums->lanes(), 1.0f));
+      level.bands.resize(group.effective_bands.size(), std::vector<float>(level.lanes(), 1.0f));
     for (std::size_t octave = 0; octave < group.effective_bands.size(); ++octave)
       level.bands[octave][group.lane] = static_cast<float>(group.effective_bands[octave]);
   }
@@ -230,8 +257,7 @@ const int* row_to(const Level& level, std::size_t from, std::size_t to, MadeRows
   return out.data();
 }
 
-LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths,
-                 MadeRows& made) {
+LineRows rows_of(const Window& w, const Level& level, MadeRows& made) {
   const GroupSums& sums = *level.sums;
   const auto share = [](std::size_t from, std::size_t to) {
     return static_cast<float>(1.0 / (GroupSums::unit * static_cast<double>(to - from)));
@@ -244,9 +270,12 @@ LineLook look_at(const CombLine& line, const Window& w, const Level& level, Stre
           row_to(level, w.right_from, w.right_to, made),
           share(w.from, w.to),
           share(w.left_from, w.left_to),
-          share(w.right_from, w.right_to),
-          static_cast<float>(freedom_per_band(w)),
-          static_cast<float>(line.presence),
+          share(w.right_from, w.right_to)};
+}
+
+LineLook look_at(const CombLine& line, const Window& w, const Level& level, StrengthRows& strengths,
+                 const float* means) {
+  return {means, static_cast<float>(freedom_per_band(w)), static_cast<float>(line.presence),
           level.bands[octave_of(w.from, level.bands.size())].data(),
           strengths.row(line.power, w.to - w.from)};
 }
@@ -296,6 +325,8 @@ class PlacedComb {
   std::array<Set, most_flanked> flanked_;
   std::vector<const Window*> windows_;
   MadeRows made_;
+  std::vector<LineRows> rows_;
+  std::vector<float> means_, scratch_;
 };
 
 PlacedComb::Set& PlacedComb::set_of(const CombLine& line, bool flanked) {
@@ -313,15 +344,21 @@ void PlacedComb::place(std::span<const PlacedLine> lines, bool flanked, const Le
   for (Set& set : flanked_) set.clear();
   windows_.clear();
   made_.clear();
+  rows_.clear();
+  const std::size_t lanes = level.lanes();
+  means_.resize(std::max(means_.size(), lines.size() * lanes));
   for (const auto& [line, w] : lines) {
     if (w.reach >= static_cast<double>(bins)) continue;
     Set& set = set_of(*line, flanked);
     if (w.masked && is_main(*line)) set.sides_alone = beside_hidden;
     if (w.masked || w.right_to >= bins || is_looked_at(w, windows_)) continue;
     windows_.push_back(&w);
-    set.lines.push_back(look_at(*line, w, level, strengths, made_));
+    set.lines.push_back(look_at(*line, w, level, strengths, &means_[rows_.size() * lanes]));
+    rows_.push_back(rows_of(w, level, made_));
     if (is_main(*line)) ++set.mains;
   }
+  scratch_.resize(std::max(scratch_.size(), 3 * lines_at_once * (lanes + beyond_groups)));
+  comb_loops().line_means(rows_.data(), rows_.size(), level.plan(), scratch_.data(), means_.data());
 }
 
 CombLooks PlacedComb::looks() const {
@@ -445,7 +482,7 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
     for (std::size_t w = 0; w < smear.size(); ++w)
       place_lines(comb, own, beside, smear[w], spectra, bins, limits.explained, lines[w]);
     for (const Level& level : levels) {
-      const std::size_t lanes = level.sums->lanes();
+      const std::size_t lanes = level.lanes();
       std::array<CombLooks, 3> looks{};
       for (std::size_t w = 0; w < smear.size(); ++w) {
         placed[w].place(lines[w], beside != 0.0, level, strengths);

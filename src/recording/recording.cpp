@@ -124,7 +124,7 @@ std::optional<Error> read_pieces(const LongRecording& long_one, const SoundReade
   for (std::size_t i = 0; i < long_one.pieces; ++i) {
     const std::size_t wanted = long_one.first_sample(i + 1) - long_one.first_sample(i);
     piece.samples.clear();
-    piece.samples.reserve(wanted);
+    piece.samples.reserve(long_one.samples / long_one.pieces + 1);  // what the longest wants
     while (piece.samples.size() < wanted) {
       if (block.empty()) block = samples.next();
       if (block.empty())

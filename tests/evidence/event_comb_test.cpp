@@ -237,3 +237,43 @@ TEST_CASE("of two masks looked at together each hides what it hides alone") {
   CHECK(together[0].groups[0].mean(150, 151) == Approx(1.0).margin(2e-3));
   CHECK(together[1].groups[0].mean(150, 151) > 20.0);
 }
+
+TEST_CASE("groups read off the sums of their bands are as if each had sums of its own") {
+  constexpr std::size_t slots = 31, some_bins = 6000;
+  test::Noise noise(8);
+  for (const std::size_t heard : {1, 2, 3, 4, 6, 9, 13, 16, 17, 27, 30, 31}) {
+    BandSpectra bands;
+    bands.levels.push_back({turns, std::vector<Hertz>(slots), std::vector<Hertz>(slots), {}});
+    auto& power = bands.levels.front().power;
+    power.resize(slots);
+    for (std::size_t b = 0; b < heard; ++b)
+      for (std::size_t k = 0; k < some_bins; ++k)
+        power[b].push_back(static_cast<float>(noise.exponential()) +
+                           (k % 1080 == 0 && b % 5 == 2 ? 30.0f : 0.0f));
+    const EnvelopeSpectra read = grouped(bands, {}, Order(0.0));
+    EnvelopeSpectra own = read;
+    std::vector<float> means;
+    std::size_t lanes = 0;
+    for (const GroupSpectrum& group : read.groups) {
+      if (!group.sums) continue;
+      const GroupOfBands of = group.sums->groups()[group.lane];
+      REQUIRE(of.first + of.count <= heard);
+      for (std::size_t k = 0; k < some_bins; ++k) {
+        double sum = 0.0;
+        for (std::size_t b = of.first; b < of.first + of.count; ++b) sum += static_cast<double>(power[b][k]);
+        means.push_back(static_cast<float>(sum / static_cast<double>(of.count)));
+      }
+      ++lanes;
+    }
+    const auto sums = std::make_shared<GroupSums>(some_bins, lanes);
+    sums->extend(means, some_bins, some_bins);
+    for (GroupSpectrum& group : own.groups)
+      if (group.sums) group.sums = sums;
+    const EventEvidence one = event_evidence(read, race(), 3.6, 1.0, {}),
+                        other = event_evidence(own, race(), 3.6, 1.0, {});
+    REQUIRE(one.log_factor.size() == other.log_factor.size());
+    CHECK(*std::max_element(other.log_factor.begin(), other.log_factor.end()) > (heard > 2 ? 5.0f : -1e9f));
+    for (std::size_t i = 0; i < one.log_factor.size(); ++i)
+      REQUIRE(one.log_factor[i] == Approx(other.log_factor[i]).epsilon(2e-3).margin(0.02));
+  }
+}

@@ -17,6 +17,7 @@
 #include <memory>
 #include <optional>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "gearhark/speed/tracking.hpp"
@@ -24,40 +25,52 @@
 
 namespace gearhark {
 
-// Running sums over the bins of several spectra side by side, so that the mean over any window costs two
-// look-ups, and eight spectra can be looked at at once. Whole numbers of 1/unit that may wrap round: a
-// difference is right to 1/unit as long as it is below 2^31 / unit.
+// Neighbouring bands whose mean is looked at.
+struct GroupOfBands {
+  std::size_t first, count;
+  // Two groups before this one of which it is the mean, where there are such.
+  std::optional<std::pair<std::size_t, std::size_t>> halves;
+};
+
+// Running sums over the bins of several bands side by side, so that the mean over any window costs two
+// look-ups, and eight bands can be looked at at once; of groups of bands, the mean of theirs. Whole numbers
+// of 1/unit that may wrap round: a difference is right to 1/unit as long as it is below 2^31 / unit.
 class GroupSums {
  public:
   static constexpr double unit = 1024.0;
   static constexpr float strongest = 1e5f;  // power; what is stronger counts as this
-  GroupSums(std::size_t bins, std::size_t spectra);
-  // The next bins of every spectrum: power[spectrum * apart + k], k < count.
+  // Every band by itself comes first, then any groups.
+  GroupSums(std::size_t bins, std::vector<GroupOfBands> groups);
+  GroupSums(std::size_t bins, std::size_t bands);  // no groups of more than one
+  // The next bins of every band: power[band * apart + k], k < count.
   void extend(std::span<const float> power, std::size_t apart, std::size_t count);
   [[nodiscard]] std::size_t bins() const { return bins_; }
-  [[nodiscard]] std::size_t lanes() const { return lanes_; }  // spectra, rounded up to a multiple of 8
-  // Sums of bins 0..k-1, one a lane.
+  [[nodiscard]] std::size_t bands() const { return bands_; }
+  [[nodiscard]] std::span<const GroupOfBands> groups() const { return groups_; }
+  // Sums of bins 0..k-1, one a band, and more for a multiple of 8.
   [[nodiscard]] const int* row(std::size_t k) const { return sums_.get() + k * lanes_; }
-  [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
+  [[nodiscard]] std::size_t lanes() const { return lanes_; }  // in a row
+  [[nodiscard]] double mean(std::size_t group, std::size_t from, std::size_t to) const;
 
  private:
-  std::size_t bins_, lanes_, spectra_, done_ = 0;
+  std::vector<GroupOfBands> groups_;
+  std::size_t bins_, bands_, lanes_, done_ = 0;
   std::unique_ptr<int[]> sums_;
-  std::vector<double> running_;  // per spectrum, over the bins so far
+  std::vector<double> running_;  // per band, over the bins so far
 };
 
 // What another mask changes of such sums: how much more its bins are in those that only one of the two hides,
 // summed up over these alone. Two masks of one run have nearly all bins in common.
 class SumsOfOtherMask {
  public:
-  SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t spectra);
-  // The next bins of every spectrum, as GroupSums takes them, hidden by neither mask yet.
+  SumsOfOtherMask(std::span<const char> mask, std::span<const char> other, std::size_t bands);
+  // The next bins of every band, as GroupSums takes them, hidden by neither mask yet.
   void extend(std::span<const float> power, std::size_t apart, std::size_t count);
   // Bins before k that only one of the two hides.
   [[nodiscard]] std::size_t before(std::size_t k) const;
-  // Sums of the first n of these, one a lane.
+  // Sums of the first n of these, as in a row of the sums.
   [[nodiscard]] const int* row(std::size_t n) const { return sums_.data() + n * lanes_; }
-  [[nodiscard]] double mean(std::size_t lane, std::size_t from, std::size_t to) const;
+  [[nodiscard]] double mean(const GroupOfBands& group, std::size_t from, std::size_t to) const;
 
  private:
   struct Block {  // of 64 bins
@@ -66,7 +79,7 @@ class SumsOfOtherMask {
   };
   std::vector<char> other_;
   std::vector<Block> blocks_;
-  std::size_t spectra_, lanes_, done_ = 0;
+  std::size_t bands_, lanes_, done_ = 0;
   std::vector<int> sums_;
   std::vector<double> running_;
 };
@@ -79,11 +92,11 @@ struct GroupSpectrum {
   std::shared_ptr<const GroupSums>
       sums;  // of all groups of this window length; nothing: beyond the bandwidth
   std::shared_ptr<const SumsOfOtherMask> other_mask;  // nothing: the sums are of this mask
-  std::size_t lane = 0;                               // where this group is in them
+  std::size_t lane = 0;                               // which of their groups this is
   std::vector<double> effective_bands;                // independent bands, per octave of bins (octave_of)
   [[nodiscard]] std::size_t bins() const { return sums ? sums->bins() : 0; }
   [[nodiscard]] double mean(std::size_t from, std::size_t to) const {
-    return sums->mean(lane, from, to) + (other_mask ? other_mask->mean(lane, from, to) : 0.0);
+    return sums->mean(lane, from, to) + (other_mask ? other_mask->mean(sums->groups()[lane], from, to) : 0.0);
   }
   [[nodiscard]] double independent_bands_at(std::size_t bin) const;
 };

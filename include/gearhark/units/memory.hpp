@@ -9,7 +9,8 @@ namespace gearhark {
 // do their work and end; where the C library has no such settings, nothing.
 void keep_freed_memory();
 
-// Gives it back nevertheless: after a phase that will not come again.
+// Gives it back nevertheless, after a phase that will not come again, and asks for no large pages from then
+// on: what is free lies scattered, and each of them would come in whole for the little that is used of it.
 void give_back_freed_memory();
 
 }  // namespace gearhark

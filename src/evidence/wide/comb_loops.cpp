@@ -15,24 +15,72 @@ constexpr std::size_t factors_at_once = 6;
   return difference(to + group, from + group) * share;
 }
 
-// The mean of the line's bins over the local background.
-[[gnu::always_inline]] inline Lanes over_background(const LineLook& line, std::size_t group) {
-  const Lanes left = mean_of(line.left_from, line.left_to, group, line.left_share);
-  const Lanes right = mean_of(line.right_from, line.right_to, group, line.right_share);
+[[gnu::always_inline]] inline Lanes over_background(Lanes own, Lanes left, Lanes right) {
   // A strong neighbour on one side must not make a line of the slope between: lean towards the higher flank.
-  const Lanes local = larger(larger((left + right) * 0.5f, larger(left, right) * 0.9f), all(0.8f));
-  return mean_of(line.from, line.to, group, line.own_share) / local;
+  return own / larger(larger((left + right) * 0.5f, larger(left, right) * 0.9f), all(0.8f));
 }
 
-// The rows lie anywhere in tables larger than the caches: two cache lines on are asked for beforehand.
-[[gnu::always_inline]] inline void ask_for(const LineLook& line, std::size_t group) {
-  constexpr std::size_t ahead = 4 * lanes;
-  __builtin_prefetch(line.from + group + ahead);
-  __builtin_prefetch(line.to + group + ahead);
-  __builtin_prefetch(line.left_from + group + ahead);
-  __builtin_prefetch(line.left_to + group + ahead);
-  __builtin_prefetch(line.right_from + group + ahead);
-  __builtin_prefetch(line.right_to + group + ahead);
+// The rows lie anywhere in tables larger than the caches.
+[[gnu::always_inline]] inline void ask_for(const LineRows& line, std::size_t bands) {
+  constexpr std::size_t cache_line = 16;  // of whole numbers
+  for (std::size_t band = 0; band < bands; band += cache_line) {
+    __builtin_prefetch(line.from + band);
+    __builtin_prefetch(line.to + band);
+    __builtin_prefetch(line.left_from + band);
+    __builtin_prefetch(line.left_to + band);
+    __builtin_prefetch(line.right_from + band);
+    __builtin_prefetch(line.right_to + band);
+  }
+}
+
+[[gnu::always_inline]] inline float mean_of_bands(const float* bands, std::size_t count) {
+  Lanes eights{};
+  std::size_t k = 0;
+  for (; k + lanes <= count; k += lanes) eights = eights + load(bands + k);
+  float total = sum(eights);
+  for (; k < count; ++k) total += bands[k];
+  return total / static_cast<float>(count);
+}
+
+// By eights: what is written beyond a run is written again by those behind it.
+[[gnu::always_inline]] inline void means_of_run(const GroupRun& run, float* means) {
+  const float *low = means + run.low, *high = means + run.high;
+  float* to = means + run.to;
+  if (run.step == 0)
+    *to = mean_of_bands(low, run.high);
+  else if (run.step == 1)
+    for (std::size_t i = 0; i < run.count; i += lanes) store(to + i, (load(low + i) + load(high + i)) * 0.5f);
+  else if (run.step == 2)
+    for (std::size_t i = 0; i < run.count; i += lanes)
+      store(to + i, (get_pairs(low + 2 * i).re + get_pairs(high + 2 * i).re) * 0.5f);
+  else
+    for (std::size_t i = 0; i < run.count; ++i) to[i] = 0.5f * (low[i * run.step] + high[i * run.step]);
+}
+
+// Run by run for several lines: what was just stored can't be read at once at another place.
+void line_means(const LineRows* lines, std::size_t count, const GroupPlan& plan, float* scratch,
+                float* means) {
+  const std::size_t apart = plan.groups + beyond_groups;
+  for (std::size_t first = 0; first < count; first += lines_at_once) {
+    const std::size_t some = count - first < lines_at_once ? count - first : lines_at_once;
+    for (std::size_t i = 0; i < some; ++i) ask_for(lines[first + i], plan.bands);
+    for (std::size_t i = 0; i < some; ++i) {
+      const LineRows line = lines[first + i];
+      float *own = scratch + 3 * i * apart, *left = own + apart, *right = left + apart;
+      for (std::size_t band = 0; band < plan.bands; band += lanes) {
+        store(own + band, mean_of(line.from, line.to, band, line.own_share));
+        store(left + band, mean_of(line.left_from, line.left_to, band, line.left_share));
+        store(right + band, mean_of(line.right_from, line.right_to, band, line.right_share));
+      }
+    }
+    for (const GroupRun* run = plan.runs; run != plan.runs + plan.run_count; ++run)
+      for (std::size_t i = 0; i < 3 * some; ++i) means_of_run(*run, scratch + i * apart);
+    for (std::size_t i = 0; i < some; ++i, means += plan.groups) {
+      const float *own = scratch + 3 * i * apart, *left = own + apart, *right = left + apart;
+      for (std::size_t g = 0; g < plan.groups; g += lanes)
+        store(means + g, over_background(load(own + g), load(left + g), load(right + g)));
+    }
+  }
 }
 
 // Eight groups at as many strengths as a register holds of them.
@@ -58,8 +106,7 @@ constexpr std::size_t strength_rows = strengths / side_by_side;
 // product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
 [[gnu::always_inline]] inline void multiply(Together (&product)[strength_rows], const LineLook& line,
                                             std::size_t group, float most_freedom, float line_cap) {
-  ask_for(line, group);
-  const Together mean = repeated(over_background(line, group));
+  const Together mean = repeated(load(line.means + group));
   const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
   const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
   for (std::size_t a = 0; a < strength_rows; ++a) {
@@ -210,7 +257,7 @@ float sum_of_exp(const float* values, std::size_t count, float top) {
 
 namespace GEARHARK_WIDE {
 extern const CombLoops comb_loops;
-const CombLoops comb_loops{extend_sums, comb_factors, add_scattered, over_strengths, sum_of_exp};
+const CombLoops comb_loops{extend_sums, line_means, comb_factors, add_scattered, over_strengths, sum_of_exp};
 }  // namespace GEARHARK_WIDE
 
 }  // namespace gearhark

@@ -6,15 +6,35 @@
 
 namespace gearhark {
 
-// Where one line of a comb is looked for, as rows of running sums, and what each strength would do there.
-struct LineLook {
-  const int* from;  // rows of the sums: their difference over own_share is the mean of the line's bins
+// Where one line of a comb is looked for, as rows of the bands' running sums.
+struct LineRows {
+  const int* from;  // their difference over own_share is the mean of the line's bins
   const int* to;
   const int *left_from, *left_to, *right_from, *right_to;  // the same of the flanks
   float own_share, left_share, right_share;                // 1 / (bins x unit of the sums)
-  float freedom;                                           // degrees of freedom per independent band
-  float presence;                                          // probability of being visible when the fault is
-  const float* bands;                                      // independent bands of every group, here
+};
+
+// Groups that are each the mean of two before them, those two `step` further from one group to the next. Step
+// 0: one group, the mean of `high` bands from `low` on.
+struct GroupRun {
+  std::size_t to, count;
+  std::size_t low, high, step;
+};
+// The groups behind those of one band each, in rising order.
+struct GroupPlan {
+  std::size_t bands, groups;  // lanes of either, multiples of 8
+  const GroupRun* runs;
+  std::size_t run_count;
+};
+// line_means() works in lines_at_once x 3 x (groups + beyond_groups) floats.
+inline constexpr std::size_t lines_at_once = 8, beyond_groups = 24;
+
+// One line of a comb, and what each strength would do to it.
+struct LineLook {
+  const float* means;  // over the local background, of every group
+  float freedom;       // degrees of freedom per independent band
+  float presence;      // probability of being visible when the fault is
+  const float* bands;  // independent bands of every group, here
   // x/(1+x) at 8 strengths, then log(1+x), x the excess of the mean; each eight times, a lane for each group,
   // from a cache line's start on.
   const float* strengths;
@@ -57,6 +77,9 @@ struct CombLoops {
   // 8. running: the sums themselves, as many.
   void (*extend_sums)(const float* power, std::size_t apart, std::size_t count, std::size_t spectra,
                       float strongest, double unit, double* running, int* rows);
+  // The means of lines over their local backgrounds, `groups` of the plan for each.
+  void (*line_means)(const LineRows* lines, std::size_t count, const GroupPlan& plan, float* scratch,
+                     float* means);
   // factors[a * groups + g] = log Bayes factor at strength a in group g, averaged over the widths. groups: a
   // multiple of 8; most_freedom, line_cap (nats): limits of what one line may say.
   void (*comb_factors)(const CombLooks* widths, std::size_t width_count, std::size_t groups,
