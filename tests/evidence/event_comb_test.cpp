@@ -241,7 +241,7 @@ TEST_CASE("of two masks looked at together each hides what it hides alone") {
 TEST_CASE("groups read off the sums of their bands are as if each had sums of its own") {
   constexpr std::size_t slots = 31, some_bins = 6000;
   test::Noise noise(8);
-  for (const std::size_t heard : {1, 2, 3, 4, 6, 9, 13, 16, 17, 27, 30, 31}) {
+  for (const std::size_t heard : {1u, 2u, 3u, 4u, 6u, 9u, 13u, 16u, 17u, 27u, 30u, 31u}) {
     BandSpectra bands;
     bands.levels.push_back({turns, std::vector<Hertz>(slots), std::vector<Hertz>(slots), {}});
     auto& power = bands.levels.front().power;
