@@ -33,8 +33,9 @@ struct BandLevel {
 };
 
 void remove_slow_changes(std::vector<float>& envelope, std::size_t width, double clip_sigmas) {
-  const std::vector<float> slow = moving_average(envelope, width);
-  for (std::size_t i = 0; i < envelope.size(); ++i) envelope[i] -= slow[i];
+  for_moving_average(envelope, width, [&](std::size_t first, std::span<const float> slow) {
+    for (std::size_t i = 0; i < slow.size(); ++i) envelope[first + i] -= slow[i];
+  });
   const float limit = static_cast<float>(clip_sigmas * 1.4826 * median_absolute_deviation(envelope));
   for (float& value : envelope) value = std::clamp(value, -limit, limit);
 }

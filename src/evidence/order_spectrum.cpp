@@ -14,8 +14,11 @@ namespace {
 std::vector<float> level_normalised(std::span<const float> samples, double rate_hz) {
   std::vector<float> power(samples.size());
   for (std::size_t i = 0; i < samples.size(); ++i) power[i] = samples[i] * samples[i];
-  power = moving_average(power, static_cast<std::size_t>(0.5 * rate_hz));
-  for (std::size_t i = 0; i < samples.size(); ++i) power[i] = samples[i] / std::sqrt(power[i] + 1e-12f);
+  const auto half_a_second = static_cast<std::size_t>(0.5 * rate_hz);
+  for_moving_average(power, half_a_second, [&](std::size_t first, std::span<const float> mean) {
+    for (std::size_t i = 0; i < mean.size(); ++i)
+      power[first + i] = samples[first + i] / std::sqrt(mean[i] + 1e-12f);
+  });
   return power;
 }
 

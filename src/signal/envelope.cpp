@@ -77,8 +77,9 @@ std::vector<float> band_envelope(std::span<const float> samples, double rate_hz,
 
 void compress_power(std::vector<float>& power, std::size_t width) {
   constexpr float silence = 1e-20f;
-  const std::vector<float> usual = moving_average(power, width);
-  for (std::size_t i = 0; i < power.size(); ++i) power[i] /= usual[i] + silence;
+  for_moving_average(power, width, [&](std::size_t first, std::span<const float> usual) {
+    for (std::size_t i = 0; i < usual.size(); ++i) power[first + i] /= usual[i] + silence;
+  });
   take_logs(power, 1.0f);
 }
 

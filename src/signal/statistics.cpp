@@ -178,38 +178,47 @@ double median_absolute_deviation(std::span<const float> values) {
   return median({distance.get(), values.size()});
 }
 
-std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
-  std::vector<float> out(values.size());
+void for_moving_average(std::span<const float> values, std::size_t width,
+                        const std::function<void(std::size_t, std::span<const float>)>& use) {
   const std::size_t half = width / 2, whole = 2 * half + 1;
   const double share = 1.0 / static_cast<double>(whole);
   // Only the sums that the next means need are held, and lie in the nearest cache unless the window is long.
   const std::size_t at_a_time = std::max<std::size_t>(1024, whole);
   const auto sums = std::make_unique_for_overwrite<double[]>(std::min(whole + at_a_time, values.size() + 1));
+  const auto means = std::make_unique_for_overwrite<float[]>(std::min(whole + at_a_time, values.size()));
   std::size_t first = 0, end = 0;  // sums of the first `first` values, at sums[0], up to `end`
   sums[0] = 0.0;
   const auto mean = [&](std::size_t i) {
     const auto [from, to] = reach(i, width, values.size());
     return static_cast<float>((sums[to - first] - sums[from - first]) / static_cast<double>(to - from));
   };
-  for (std::size_t i = 0; !values.empty();) {
-    const std::size_t next = std::min(values.size(), first + whole + at_a_time - 1);
+  for (std::size_t i = 0; i < values.size();) {
+    const std::size_t from = i, next = std::min(values.size(), first + whole + at_a_time - 1);
     add_up(values.subspan(end, next - end), sums.get() + (end - first));
     end = next;
-    for (; i < values.size() && i < half && i + half + 1 <= end; ++i) out[i] = mean(i);
+    for (; i < values.size() && i < half && i + half + 1 <= end; ++i) means[i - from] = mean(i);
     if (i >= half && i + half + 1 <= end) {
       const std::size_t count = end - (i + half);
       wide().scaled_differences(sums.get() + (i + half + 1 - first), sums.get() + (i - half - first), count,
-                                share, out.data() + i);
+                                share, means.get() + (i - from));
       i += count;
     }
-    if (end == values.size()) {
-      for (; i < values.size(); ++i) out[i] = mean(i);
-      break;
-    }
+    if (end == values.size())
+      for (; i < values.size(); ++i) means[i - from] = mean(i);
+    use(from, {means.get(), i - from});
+    if (end == values.size()) break;
     const std::size_t kept = i - half;
     std::copy(sums.get() + (kept - first), sums.get() + (end - first) + 1, sums.get());
     first = kept;
   }
+}
+
+std::vector<float> moving_average(std::span<const float> values, std::size_t width) {
+  std::vector<float> out;
+  out.reserve(values.size());
+  for_moving_average(values, width, [&](std::size_t, std::span<const float> means) {
+    out.insert(out.end(), means.begin(), means.end());
+  });
   return out;
 }
 

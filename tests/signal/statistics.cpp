@@ -46,6 +46,11 @@ TEST_CASE("a moving average is that of its window anywhere in long signals") {
   for (std::size_t i = 0; i < values.size(); ++i) values[i] = static_cast<float>((i * i) % 1009);
   for (const std::size_t width : {1u, 7u, 500u, 1501u, 6500u, 9000u}) {
     const std::vector<float> averaged = moving_average(values, width);
+    std::vector<float> less = values;  // overwritten meanwhile
+    for_moving_average(less, width, [&](std::size_t first, std::span<const float> means) {
+      for (std::size_t i = 0; i < means.size(); ++i) less[first + i] -= means[i];
+    });
+    for (std::size_t i = 0; i < values.size(); ++i) REQUIRE(less[i] == values[i] - averaged[i]);
     for (std::size_t i = 0; i < values.size(); i += 53) {
       const std::size_t half = width / 2, from = i > half ? i - half : 0,
                         to = std::min(values.size(), i + half + 1);

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstddef>
+#include <functional>
 #include <span>
 #include <vector>
 
@@ -22,6 +23,10 @@ double median_absolute_deviation(std::span<const float> values);
 // Mean over a centred window of `width` values (an even width counts as the next odd one), shorter at the
 // ends.
 std::vector<float> moving_average(std::span<const float> values, std::size_t width);
+// The same, some at a time in rising order: use(number of the first, means). Values up to the last of these
+// may be overwritten then.
+void for_moving_average(std::span<const float> values, std::size_t width,
+                        const std::function<void(std::size_t, std::span<const float>)>& use);
 
 // True median over the same windows. Each step costs `width` moves: for short windows.
 std::vector<float> running_median(std::span<const float> values, std::size_t width);
