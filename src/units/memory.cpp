@@ -27,6 +27,7 @@ std::pair<std::uintptr_t, std::uintptr_t> large_pages;  // from, to
 void keep_freed_memory() {
   constexpr std::size_t room = std::size_t{256} << 20, page = std::size_t{2} << 20;
   mallopt(M_ARENA_MAX, 1);  // what threads have for themselves would come in small pages
+  mallopt(M_MXFAST, 0);     // else small freed pieces are put together anew for every large array
   mallopt(M_MMAP_MAX, 0);
   mallopt(M_TRIM_THRESHOLD, 1 << 30);
   if (void* first = std::malloc(room)) {
