@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <complex>
+#include <cstdint>
 #include <numbers>
 #include <span>
 #include <utility>
@@ -100,7 +101,8 @@ struct LineWindows {
   }
 };
 
-float median_of(std::vector<float> values) {
+// Puts them in another order.
+float median_of(std::span<float> values) {
   if (values.empty()) return 0.0f;
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
@@ -216,26 +218,36 @@ double wrapped(double cycles) {
 }
 
 struct Step {  // one phase difference
-  std::size_t later, earlier;
-  std::size_t line;
-  std::size_t lag;
+  std::uint32_t later, earlier;
   double cycles;  // measured, wrapped
   double noise;   // variance in rad^2 from the ratios
 };
 
-std::vector<Step> phase_steps(const std::vector<Demodulated>& lines, std::size_t first) {
+// Of one line over one lag.
+struct Series {
+  double order;
+  std::size_t lag;  // hops
   std::vector<Step> steps;
-  for (std::size_t l = 0; l < lines.size(); ++l)
-    for (std::size_t lag = 0; lag < kLags.size(); ++lag)
-      for (std::size_t i = 0; i + kLags[lag] < lines[l].z.size(); ++i) {
-        const std::size_t j = i + kLags[lag];
-        const double r0 = lines[l].ratio[i], r1 = lines[l].ratio[j];
+  double variance = 0.01;  // of their residuals
+};
+
+std::vector<Series> phase_steps(const std::vector<Demodulated>& lines, std::size_t first) {
+  std::vector<Series> all;
+  for (const Demodulated& line : lines)
+    for (const std::size_t lag : kLags) {
+      Series series{line.order, lag, {}};
+      series.steps.reserve(line.z.size());
+      for (std::size_t i = 0; i + lag < line.z.size(); ++i) {
+        const std::size_t j = i + lag;
+        const double r0 = line.ratio[i], r1 = line.ratio[j];
         if (r0 < 2.0 || r1 < 2.0) continue;
-        const std::complex<float> turn = lines[l].z[j] * std::conj(lines[l].z[i]);
-        steps.push_back(
-            {first + j, first + i, l, lag, std::arg(turn) / kTwoPi, 0.5 / (r0 - 1.0) + 0.5 / (r1 - 1.0)});
+        const std::complex<float> turn = line.z[j] * std::conj(line.z[i]);
+        series.steps.push_back({static_cast<std::uint32_t>(first + j), static_cast<std::uint32_t>(first + i),
+                                std::arg(turn) / kTwoPi, 0.5 / (r0 - 1.0) + 0.5 / (r1 - 1.0)});
       }
-  return steps;
+      all.push_back(std::move(series));
+    }
+  return all;
 }
 
 }  // namespace
@@ -249,20 +261,21 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
   out.turns.assign(n, 0.0);
   out.followed.assign(lines.size(), false);
   std::vector<Demodulated> kept;
+  std::vector<float> values;  // whose median is asked for
   const LineWindows windows(settings.window_s, static_cast<double>(block) / flat.rate);
   for (std::size_t l = 0; l < lines.size(); ++l) {
     const double hz = lines[l].order * flat.mean_rate;
     if (hz < settings.lowest_hz || hz > kHighestHz) continue;
     Demodulated line = demodulate(flat, lines[l].order, block, windows);
-    if (median_of(line.ratio) < 2.0f) continue;
+    values.assign(line.ratio.begin(), line.ratio.end());
+    if (median_of(values) < 2.0f) continue;
     out.followed[l] = true;
     kept.push_back(std::move(line));
   }
   out.lines = static_cast<int>(kept.size());
   if (kept.empty() || n < 8) return out;
 
-  const std::vector<Step> steps = phase_steps(kept, first);
-  std::vector<double> line_variance(kept.size() * kLags.size(), 0.01);
+  std::vector<Series> all = phase_steps(kept, first);
   const double w = flat.mean_rate;
   const double q = (settings.steadiness == Steadiness::steady ? 2e-5 : 1e-7) * w * w;
   const double stiffness = 1.0 / (q * std::pow(out.step_s, 3));
@@ -270,28 +283,27 @@ PhaseError phase_error(const FlatSound& flat, std::span<const TrackingLine> line
     Banded system(n);
     for (std::size_t i = 0; i + 2 < n; ++i) system.bend(i, stiffness);
     for (std::size_t i = 0; i < n; ++i) system.at(i, i) += 1e-3;  // fixes the origin
-    std::vector<std::vector<float>> residuals(line_variance.size());
-    for (const Step& s : steps) {
-      const double order = kept[s.line].order;
+    for (Series& series : all) {
       const double doubt =
-          kTwoPi * kDoubt[iteration] * order * w * out.step_s * static_cast<double>(kLags[s.lag]);
+          kTwoPi * kDoubt[iteration] * series.order * w * out.step_s * static_cast<double>(series.lag);
       if (doubt > 1.0) continue;
-      const double now = out.turns[s.later] - out.turns[s.earlier];
-      const double residual = kTwoPi * wrapped(s.cycles - order * now);
-      const double variance = s.noise + line_variance[s.line * kLags.size() + s.lag] + 0.0025 + doubt * doubt;
-      const double trust = std::exp(-residual * residual / (4.0 * variance)) / (8.0 * variance);
-      const double gain = kTwoPi * order;
-      system.tie(s.later, s.earlier, trust * gain * gain, now + residual / gain);
-      residuals[s.line * kLags.size() + s.lag].push_back(static_cast<float>(std::abs(residual)));
+      const double gain = kTwoPi * series.order;
+      values.clear();
+      for (const Step& s : series.steps) {
+        const double now = out.turns[s.later] - out.turns[s.earlier];
+        const double residual = kTwoPi * wrapped(s.cycles - series.order * now);
+        const double variance = s.noise + series.variance + 0.0025 + doubt * doubt;
+        const double trust = std::exp(-residual * residual / (4.0 * variance)) / (8.0 * variance);
+        system.tie(s.later, s.earlier, trust * gain * gain, now + residual / gain);
+        values.push_back(static_cast<float>(std::abs(residual)));
+      }
+      if (values.empty()) continue;
+      const double sigma = 1.25 * median_of(values);
+      series.variance = std::max(1e-4, sigma * sigma);
     }
     const std::vector<double> rhs = system.rhs;
     system.factor();
     out.turns = system.solve(rhs);
-    for (std::size_t k = 0; k < residuals.size(); ++k)
-      if (!residuals[k].empty()) {
-        const double sigma = 1.25 * median_of(std::move(residuals[k]));
-        line_variance[k] = std::max(1e-4, sigma * sigma);
-      }
     if (iteration + 1 ==
         kDoubt.size()) {  // variance of the total angle by one more solve: c' A^-1 c, c = last - first
       std::vector<double> c(n, 0.0);
