@@ -145,9 +145,8 @@ OrderMap map_of(const std::vector<float>& samples, double rate_hz, const AngleTr
   std::vector<std::complex<float>> bins(row_points / 2 + 1);
   for (std::size_t row = 0; row < map_rows; ++row) {
     auto values =
-        resample_at(samples, rate_hz,
-                    times_of_equal_angle(shaft, shaft.at(0.0) + static_cast<double>(row) * hop_turns,
-                                         1.0 / per_turn, row_points));
+        by_equal_angle(samples, rate_hz, shaft, shaft.at(0.0) + static_cast<double>(row) * hop_turns,
+                       1.0 / per_turn, row_points);
     double mean = 0.0;
     for (const float v : values) mean += static_cast<double>(v) / static_cast<double>(values.size());
     for (std::size_t i = 0; i < values.size(); ++i)

@@ -29,17 +29,10 @@ void TimesOfEqualAngle::operator()(std::size_t first, std::span<double> times) {
   }
 }
 
-std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first_turn, double step_turns,
-                                         std::size_t count) {
-  std::vector<double> times(count);
-  TimesOfEqualAngle(shaft, first_turn, step_turns)(0, times);
-  return times;
-}
-
 std::vector<float> by_equal_angle(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
-                                  const EqualAngle& grid) {
-  std::vector<float> values(grid.reached);
-  resample_at(samples, rate_hz, TimesOfEqualAngle(shaft, grid.first_turn, grid.step()), values);
+                                  double first_turn, double step_turns, std::size_t count) {
+  std::vector<float> values(count);
+  resample_at(samples, rate_hz, TimesOfEqualAngle(shaft, first_turn, step_turns), values);
   return values;
 }
 

@@ -603,7 +603,8 @@ std::vector<float> limit_locked_lines(std::vector<float> samples, double rate_hz
                                       double times) {
   const std::size_t count = samples.size();
   const EqualAngle grid = equal_angle(shaft, static_cast<double>(count - 1) / rate_hz, rate_hz);
-  std::vector<float> by_angle = by_equal_angle(samples, rate_hz, shaft, grid);
+  std::vector<float> by_angle =
+      by_equal_angle(samples, rate_hz, shaft, grid.first_turn, grid.step(), grid.reached);
   std::vector<float>().swap(samples);
   limit_lines(by_angle, times);
   const auto places = [&](std::size_t first, std::span<double> out) {

@@ -37,11 +37,6 @@ std::vector<float> MeanOfBins::mean() && {
   return mean;
 }
 
-void MeanBandSpectra::add(const BandSpectra& piece, double weight) {
-  for (const BandLevelSpectra& level : piece.levels) add_level(level, weight);
-  end_piece(piece.mean_rate, weight);
-}
-
 void MeanBandSpectra::add_level(const BandLevelSpectra& piece, double weight) {
   if (next_ == power_.size()) {
     like_.levels.push_back({piece.turns, piece.low, piece.high, {}});

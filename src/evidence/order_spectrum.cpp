@@ -53,7 +53,8 @@ OrderSpectrum order_spectrum(std::span<const float> samples, double rate_hz, con
                              std::optional<double> turns) {
   const EqualAngle grid =
       equal_angle(reference, static_cast<double>(samples.size() - 1) / rate_hz, rate_hz, turns);
-  std::vector<float> by_angle = by_equal_angle(level_normalised(samples, rate_hz), rate_hz, reference, grid);
+  std::vector<float> by_angle = by_equal_angle(level_normalised(samples, rate_hz), rate_hz, reference,
+                                               grid.first_turn, grid.step(), grid.reached);
   taper(by_angle, by_angle.size());
   by_angle.resize(grid.points, 0.0f);
   OrderSpectrum spectrum;

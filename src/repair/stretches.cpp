@@ -119,8 +119,8 @@ Stretches stretches_of(std::span<const float> samples, double rate_hz, const Ang
                     length = turns * per_turn;
   const double first = shaft.at(0.0), last = shaft.at(static_cast<double>(samples.size() - 1) / rate_hz);
   const auto points = static_cast<std::size_t>((last - first) * static_cast<double>(per_turn));
-  const auto times = times_of_equal_angle(shaft, first, 1.0 / static_cast<double>(per_turn), points);
-  const std::vector<float> by_angle = resample_at(levelled.signal, rate_hz, times);
+  const std::vector<float> by_angle =
+      by_equal_angle(levelled.signal, rate_hz, shaft, first, 1.0 / static_cast<double>(per_turn), points);
   Stretches out;
   out.turns = static_cast<double>(turns);
   out.smear = band ? band_smear : sound_smear;

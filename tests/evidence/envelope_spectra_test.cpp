@@ -5,9 +5,9 @@
 #include <cmath>
 #include <numbers>
 
+#include "../noise.hpp"
 #include "gearhark/evidence/angle_grid.hpp"
 #include "gearhark/evidence/order_spectrum.hpp"
-#include "../noise.hpp"
 
 using namespace gearhark;
 
@@ -42,7 +42,8 @@ std::vector<float> bursts(const AngleTrack& track, double order, double duration
 double power_at(const EnvelopeSpectra& spectra, double order) {
   const GroupSpectrum& all = spectra.groups.back();
   const double bin = order * spectra.turns;
-  return all.mean(static_cast<std::size_t>(std::lround(bin) - 1), static_cast<std::size_t>(std::lround(bin) + 2));
+  return all.mean(static_cast<std::size_t>(std::lround(bin) - 1),
+                  static_cast<std::size_t>(std::lround(bin) + 2));
 }
 
 }  // namespace
@@ -65,7 +66,8 @@ TEST_CASE("noise has a background of one in every group") {
   const EnvelopeSpectra spectra = grouped(band_spectra(samples, track, nullptr, {}), {}, Order(0.5));
   for (const GroupSpectrum& group : spectra.groups) {
     if (group.bins() == 0) continue;
-    // A thousand bins of exponential noise: standard deviation of the mean 3 %, and as much of the background's estimate.
+    // A thousand bins of exponential noise: standard deviation of the mean 3 %, and as much of the
+    // background's estimate.
     CHECK(group.mean(500, 1500) == Approx(1.0).margin(0.2));
   }
 }
@@ -87,8 +89,8 @@ TEST_CASE("tapers are those of SciPy") {
 }
 
 // What slip smears over many bins is found among as many independent ones as there can be: the variance of a
-// mean of 40 bins of noise is 1.06/40 of theirs, 1.94/40 with a Hann window (Percival and Walden 1993), and the
-// background by which they are divided adds some (2.13 and 1.38 here).
+// mean of 40 bins of noise is 1.06/40 of theirs, 1.94/40 with a Hann window (Percival and Walden 1993), and
+// the background by which they are divided adds some (2.13 and 1.38 here).
 TEST_CASE("the bins of an envelope's spectrum are nearly independent of each other") {
   constexpr std::size_t together = 40;
   const AngleTrack track = ramp(9.0, 9.0, 40.0);
@@ -143,7 +145,8 @@ TEST_CASE(
   AngleTrack track = ramp(6.0, 11.0, 4.0);
   std::fill(track.turns.begin() + 30, track.turns.begin() + 40, track.turns[30]);  // stands for half a second
   const double first = track.at(0.0) - 0.5, step = (track.at(4.0) - first) / 5000.0;
-  const std::vector<double> all = times_of_equal_angle(track, first, step, 5200);
+  std::vector<double> all(5200);
+  TimesOfEqualAngle(track, first, step)(0, all);
   for (std::size_t i = 0; i < all.size(); ++i) {
     const double at = all[i] / track.step_s;
     const auto cell =
@@ -188,8 +191,9 @@ TEST_CASE("a tone at order 57 is one line in the spectrum per turn, whatever the
   test::Noise noise(6);
   std::vector<float> samples(static_cast<std::size_t>(duration * rate_hz));
   for (std::size_t i = 0; i < samples.size(); ++i)
-    samples[i] = static_cast<float>(0.05 * noise.gaussian() +
-                                    0.05 * std::sin(2 * std::numbers::pi * 57.0 * track.at(static_cast<double>(i) / rate_hz)));
+    samples[i] = static_cast<float>(
+        0.05 * noise.gaussian() +
+        0.05 * std::sin(2 * std::numbers::pi * 57.0 * track.at(static_cast<double>(i) / rate_hz)));
   const OrderSpectrum spectrum = order_spectrum(samples, rate_hz, track);
   CHECK(spectrum.line_excess(57.0, spectrum.usual_half_width(57.0)) > 1000.0);
   CHECK(spectrum.line_excess(55.0, spectrum.usual_half_width(55.0)) < 40.0);

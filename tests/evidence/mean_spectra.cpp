@@ -38,9 +38,12 @@ EnvelopeSpectra mean_of(std::initializer_list<double> rates, double turns, doubl
   settings.turns = turns;
   MeanBandSpectra mean;
   std::uint32_t seed = 1;
-  for (const double rate : rates)
-    mean.add(band_spectra(bursts(rate, depth, seed++), steady(rate), nullptr, settings),
-             std::min(1.0, rate * piece_s / turns));
+  for (const double rate : rates) {
+    const double weight = std::min(1.0, rate * piece_s / turns);
+    for_each_band_level(bursts(rate, depth, seed++), steady(rate), nullptr, settings,
+                        [&](const BandLevelSpectra& level) { mean.add_level(level, weight); });
+    mean.end_piece(rate, weight);
+  }
   return grouped(std::move(mean).mean(), {}, Order(0.5));
 }
 

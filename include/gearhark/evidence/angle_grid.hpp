@@ -32,13 +32,9 @@ class TimesOfEqualAngle {
   std::size_t cell_ = 0;  // of the track, where the last was found
 };
 
-// `count` of them, from the first on.
-std::vector<double> times_of_equal_angle(const AngleTrack& shaft, double first_turn, double step_turns,
-                                         std::size_t count);
-
-// The sound at the points that the shaft reached.
+// The sound at those times, from the first on.
 std::vector<float> by_equal_angle(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
-                                  const EqualAngle& grid);
+                                  double first_turn, double step_turns, std::size_t count);
 
 // From 0 to `duration_s`, fine enough that at the slowest moment there are as many points a second as
 // `rate_hz`. `turns`: of the grid, whatever the shaft turned: what it turned more is left out.

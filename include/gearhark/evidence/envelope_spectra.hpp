@@ -39,7 +39,8 @@ class GroupSums {
  public:
   static constexpr double unit = 1024.0;
   static constexpr float strongest = 1e5f;  // power; what is stronger counts as this
-  // Every band by itself comes first, then any groups.
+  // Every band by itself comes first, then any groups. Where a single band is heard, the groups are that band
+  // again and count as bands.
   GroupSums(std::size_t bins, std::vector<GroupOfBands> groups);
   GroupSums(std::size_t bins, std::size_t bands);  // no groups of more than one
   // The next bins of every band: power[band * apart + k], k < count.

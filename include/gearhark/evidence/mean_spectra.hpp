@@ -31,8 +31,7 @@ class MeanOfBins {
 // Weight: the share of the turns that the piece fills.
 class MeanBandSpectra {
  public:
-  void add(const BandSpectra& piece, double weight);
-  // The same level by level, in their order, and then the piece's rate.
+  // Level by level, in their order, and then the piece's rate.
   void add_level(const BandLevelSpectra& piece, double weight);
   void end_piece(double mean_rate, double weight);
   [[nodiscard]] BandSpectra mean() &&;
