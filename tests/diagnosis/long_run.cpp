@@ -1,4 +1,5 @@
 // A run that is too long to be held, heard piece by piece.
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 
@@ -89,4 +90,32 @@ TEST_CASE("what is drawn of a long run is drawn of its clearest part") {
   CHECK(part.recording.samples.size() == 1'200'000);
   CHECK(!part.pieces);
   CHECK((*part.run.to - *part.run.from).value() == Approx(25.0).margin(0.01));
+}
+
+TEST_CASE(
+    "a long run whose file goes away before its excerpt is read again is judged all the same, and says so") {
+  const Car car = heron();
+  const Made run = made(car, 3);
+  const Verdict whole = diagnose(car, {run.held}).verdict;
+  REQUIRE(whole == Verdict::fault_heard);
+  std::size_t passes = 0;
+  const auto vanishing = std::make_shared<LongRecording>(*run.in_pieces.pieces);
+  vanishing->read = [&, all = run.in_pieces.pieces](const auto& hear) -> std::optional<Error> {
+    if (++passes < 3) return all->read(hear);
+    return Error{"run.wav is gone; copy it anew"};
+  };
+  RunSound sound = run.in_pieces;
+  sound.pieces = vanishing;
+  const std::vector<RunSound> sounds{sound};
+  Hearing hearing = hear(car, sounds);
+  CHECK(passes == 3);
+  const Diagnosis diagnosis = diagnosis_of(car, hearing);
+  CHECK(diagnosis.verdict == whole);
+  const std::vector<std::string>& problems = diagnosis.runs.front().problems;
+  CHECK(std::count(problems.begin(), problems.end(), "run.wav is gone; copy it anew") == 1);
+  const std::vector<float>& excerpt = hearing.sound_of(0, sounds).samples;  // silence, of its length
+  CHECK(excerpt.size() == 1'200'000);
+  CHECK(std::all_of(excerpt.begin(), excerpt.end(), [](float v) { return v == 0.0f; }));
+  const Exhibits shown = exhibits(car, sounds, hearing, diagnosis);
+  CHECK(!shown.suspects.empty());
 }

@@ -190,7 +190,7 @@ function update(made, run, number) {
   made.logBox.hidden = made.kind.value !== "log";
   made.logName.textContent = run.log ? ": " + run.log : "";
   made.state.textContent = run.state === "checking" ? megabytes(run.bytes) + ", being looked at ..." : run.state === "unusable" ? run.trouble :
-    check.container + ", " + check.codec + ", " + clock(check.duration_s) + "; " + check.usable_s.toFixed(0) + " s usable" + (run.from_phone ? "; from a phone" : "");
+    check.container + ", " + check.codec + ", " + clock(check.duration_s) + "; " + check.usable_s.toFixed(0) + " s of it usable" + (run.from_phone ? "; from a phone" : "");
   if (made.shown === run.state) return;
   made.shown = run.state;
   if (run.state === "ready") guarded(async function () {
