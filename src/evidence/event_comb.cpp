@@ -165,19 +165,15 @@ class StrengthRows {
       rows[bins] = std::make_unique<Row>();
       for (std::size_t a = 0; a < strength_steps; ++a) {
         const double excess = std::exp2(octaves_of(a)) * power / static_cast<double>(bins);
-        const auto at = [&](std::size_t step) { return rows[bins]->values.begin() + step * lanes; };
-        std::fill_n(at(a), lanes, static_cast<float>(excess / (1.0 + excess)));
-        std::fill_n(at(strength_steps + a), lanes, static_cast<float>(std::log1p(excess)));
+        (*rows[bins])[a] = static_cast<float>(excess / (1.0 + excess));
+        (*rows[bins])[strength_steps + a] = static_cast<float>(std::log1p(excess));
       }
     }
-    return rows[bins]->values.data();
+    return rows[bins]->data();
   }
 
  private:
-  static constexpr std::size_t lanes = 8;
-  struct alignas(64) Row {
-    std::array<float, 2 * strength_steps * lanes> values;
-  };
+  using Row = std::array<float, std::size_t{2} * strength_steps>;
   std::vector<std::unique_ptr<Row>> main_, side_;
 };
 

@@ -83,62 +83,44 @@ void line_means(const LineRows* lines, std::size_t count, const GroupPlan& plan,
   }
 }
 
-// Eight groups at as many strengths as a register holds of them.
-#ifdef __AVX512F__
-constexpr std::size_t side_by_side = 2;
-using Together = Reg;
-[[gnu::always_inline]] inline Together repeated(Lanes a) {
-  return __builtin_shufflevector(a.part[0], a.part[0], 0, 1, 2, 3, 4, 5, 6, 7, 0, 1, 2, 3, 4, 5, 6, 7);
-}
-#else
-constexpr std::size_t side_by_side = 1;
-using Together = Lanes;
-[[gnu::always_inline]] inline Together repeated(Lanes a) { return a; }
-#endif
-// From a table that holds every value eight times.
-[[gnu::always_inline]] inline Together each_for_eight(const float* values, std::size_t at) {
-  Together out;
-  __builtin_memcpy(&out, values + at * lanes, sizeof out);
-  return out;
-}
-constexpr std::size_t strength_rows = strengths / side_by_side;
-
-// product[a] *= 1 - p + p exp(log likelihood ratio) of one line.
-[[gnu::always_inline]] inline void multiply(Together (&product)[strength_rows], const LineLook& line,
-                                            std::size_t group, float most_freedom, float line_cap) {
-  const Together mean = repeated(load(line.means + group));
-  const Together freedom = repeated(smaller(load(line.bands + group) * line.freedom, all(most_freedom)));
-  const Together cap = repeated(all(line_cap)), absent = repeated(all(1.0f - line.presence));
-  for (std::size_t a = 0; a < strength_rows; ++a) {
-    const Together gained = mean * each_for_eight(line.strengths, a * side_by_side);
-    const Together ratio = freedom * (gained - each_for_eight(line.strengths, a * side_by_side + strengths));
+// product[a] *= 1 - p + p exp(log likelihood ratio) of one line, in as many groups at once as V holds.
+template <class V>
+[[gnu::always_inline]] inline void multiply(V (&product)[strengths], const LineLook& line, std::size_t group,
+                                            float most_freedom, float line_cap) {
+  const V mean = load_as(V{}, line.means + group);
+  const V freedom = smaller(load_as(V{}, line.bands + group) * line.freedom, all_as(V{}, most_freedom));
+  const V cap = all_as(V{}, line_cap), absent = all_as(V{}, 1.0f - line.presence);
+  for (std::size_t a = 0; a < strengths; ++a) {
+    const V ratio = freedom * (mean * line.strengths[a] - all_as(V{}, line.strengths[strengths + a]));
     product[a] = product[a] * (absent + exponential(smaller(ratio, cap)) * line.presence);
   }
 }
 
+template <class V>
 [[gnu::always_inline]] inline void sum_of_logs(const LineLook* first, const LineLook* last, std::size_t group,
-                                               float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
-  Together total[strength_rows] = {};
+                                               float most_freedom, float line_cap, V (&sum)[strengths]) {
+  for (V& one : sum) one = V{};
   while (first != last) {
-    Together product[strength_rows];
-    for (Together& one : product) one = repeated(all(1.0f));
+    V product[strengths];
+    for (V& one : product) one = all_as(V{}, 1.0f);
     for (std::size_t n = 0; n < factors_at_once && first != last; ++n, ++first)
       multiply(product, *first, group, most_freedom, line_cap);
-    for (std::size_t a = 0; a < strength_rows; ++a) total[a] = total[a] + logarithm(product[a]);
+    for (std::size_t a = 0; a < strengths; ++a) sum[a] = sum[a] + logarithm(product[a]);
   }
-  __builtin_memcpy(sum, total, sizeof sum);
 }
 
 // Side lines support the line that they stand beside and do not make one: whatever lets strikes swell and
 // fade, their mean is at least as strong as any of its changes.
+template <class V>
 [[gnu::always_inline]] inline void add_flanked(const FlankedLooks& looks, std::size_t group,
-                                               float most_freedom, float line_cap, Lanes (&sum)[strengths]) {
+                                               float most_freedom, float line_cap, V (&sum)[strengths]) {
   if (looks.count == 0) return;
-  Lanes main[strengths], side[strengths];
+  V main[strengths], side[strengths];
   sum_of_logs(looks.lines, looks.lines + looks.mains, group, most_freedom, line_cap, main);
   sum_of_logs(looks.lines + looks.mains, looks.lines + looks.count, group, most_freedom, line_cap, side);
   for (std::size_t a = 0; a < strengths; ++a)
-    sum[a] = sum[a] + main[a] + smaller(side[a], larger(main[a], Lanes{}) * 2.0f + all(looks.sides_alone));
+    sum[a] =
+        sum[a] + main[a] + smaller(side[a], larger(main[a], V{}) * 2.0f + all_as(V{}, looks.sides_alone));
 }
 
 // Eight sums in double precision, and in a register each as many as there is room for.
@@ -193,23 +175,34 @@ void extend_sums(const float* power, std::size_t apart, std::size_t count, std::
   }
 }
 
+// factors[a * apart], in the groups from `group` on.
+template <class V>
+[[gnu::always_inline]] inline void factors_of(const CombLooks* widths, std::size_t width_count,
+                                              std::size_t group, float most_freedom, float line_cap,
+                                              std::size_t apart, float* factors) {
+  V by_width[most_widths][strengths];
+  for (std::size_t w = 0; w < width_count; ++w) {
+    const CombLooks& comb = widths[w];
+    sum_of_logs(comb.lines, comb.lines + comb.count, group, most_freedom, line_cap, by_width[w]);
+    for (const FlankedLooks& flanked : comb.flanked)
+      add_flanked(flanked, group, most_freedom, line_cap, by_width[w]);
+  }
+  for (std::size_t a = 0; a < strengths; ++a) {
+    V top = by_width[0][a], sum{};
+    for (std::size_t w = 1; w < width_count; ++w) top = larger(top, by_width[w][a]);
+    for (std::size_t w = 0; w < width_count; ++w) sum = sum + exponential(by_width[w][a] - top);
+    const V mean = top + logarithm(sum * (1.0f / static_cast<float>(width_count)));
+    __builtin_memcpy(factors + a * apart, &mean, sizeof mean);
+  }
+}
+
 void comb_factors(const CombLooks* widths, std::size_t width_count, std::size_t groups, float most_freedom,
                   float line_cap, float* factors) {
-  for (std::size_t g = 0; g < groups; g += lanes) {
-    Lanes by_width[most_widths][strengths];
-    for (std::size_t w = 0; w < width_count; ++w) {
-      const CombLooks& comb = widths[w];
-      sum_of_logs(comb.lines, comb.lines + comb.count, g, most_freedom, line_cap, by_width[w]);
-      for (const FlankedLooks& flanked : comb.flanked)
-        add_flanked(flanked, g, most_freedom, line_cap, by_width[w]);
-    }
-    for (std::size_t a = 0; a < strengths; ++a) {
-      Lanes top = by_width[0][a], sum{};
-      for (std::size_t w = 1; w < width_count; ++w) top = larger(top, by_width[w][a]);
-      for (std::size_t w = 0; w < width_count; ++w) sum = sum + exponential(by_width[w][a] - top);
-      store(factors + a * groups + g, top + logarithm(sum * (1.0f / static_cast<float>(width_count))));
-    }
-  }
+  constexpr std::size_t at_once = sizeof(Sum) / sizeof(float);
+  std::size_t g = 0;
+  for (; g + at_once <= groups; g += at_once)
+    factors_of<Sum>(widths, width_count, g, most_freedom, line_cap, groups, factors + g);
+  if (g < groups) factors_of<Lanes>(widths, width_count, g, most_freedom, line_cap, groups, factors + g);
 }
 
 void add_scattered(const float* factors, std::size_t cells, const Scatter& scatter, float* sums) {

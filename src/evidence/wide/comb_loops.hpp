@@ -35,8 +35,7 @@ struct LineLook {
   float freedom;       // degrees of freedom per independent band
   float presence;      // probability of being visible when the fault is
   const float* bands;  // independent bands of every group, here
-  // x/(1+x) at 8 strengths, then log(1+x), x the excess of the mean; each eight times, a lane for each group,
-  // from a cache line's start on.
+  // x/(1+x) at 8 strengths, then log(1+x), x the excess of the mean.
   const float* strengths;
 };
 

@@ -85,6 +85,11 @@ using RegBits [[gnu::vector_size(reg_lanes * sizeof(int))]] = int;
 [[gnu::always_inline]] inline Reg exponential(Reg x) { return exponential_of<Reg, RegBits>(x); }
 [[gnu::always_inline]] inline Reg logarithm(Reg x) { return logarithm_of<Reg, RegBits>(x); }
 [[gnu::always_inline]] inline Reg smaller(Reg a, Reg b) { return a < b ? a : b; }
+[[gnu::always_inline]] inline Reg larger(Reg a, Reg b) { return a > b ? a : b; }
+
+// As load_as().
+[[gnu::always_inline]] inline Reg all_as(Reg, float value) { return Reg{} + value; }
+[[gnu::always_inline]] inline Lanes all_as(Lanes, float value) { return all(value); }
 
 }  // namespace
 }  // namespace gearhark
