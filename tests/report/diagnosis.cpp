@@ -65,6 +65,30 @@ TEST_CASE("no line of the text is wider than 96 columns") {
   CHECK(name_seen);
 }
 
+TEST_CASE("no unit or tolerance begins a line of the text, however the words fall") {
+  Diagnosis d = one_run();
+  std::size_t apart_else = 0;  // times that a number would have fitted on the line before its unit
+  for (std::size_t length = 1; length <= 96; ++length) {
+    d.runs[0].run.file = std::string(length, 'f');
+    std::istringstream lines(diagnosis_text(d));
+    std::string line, before;
+    for (; std::getline(lines, line); before = line) {
+      std::istringstream words(line);
+      std::string first, second;
+      words >> first >> second;
+      INFO(before << "\n" << line);
+      CHECK(first != "+-");
+      CHECK(first != "s");
+      CHECK(first != "turns/s:");
+      CHECK(first != "mph;");
+      CHECK(first != "%");
+      if ((second == "mph;" || second == "s" || second == "+-") && before.size() + 1 + first.size() <= 96)
+        ++apart_else;
+    }
+  }
+  CHECK(apart_else > 10);
+}
+
 TEST_CASE("a speed that could not be found says so instead of a number") {
   Diagnosis d = one_run();
   d.runs[0].tracking.certainty = Certainty::lost;
