@@ -137,8 +137,17 @@ TEST_CASE("ranks in lanes are those of each lane sorted, whatever the instructio
   for (const Width width : {Width::widest, Width::avx2, Width::baseline}) {
     set_width(width);
     for (const std::size_t count : {1u, 2u, 7u, 150u, 811u}) {
-      const std::vector<float> lanes = drawn(ranked_lanes * count, false);
-      for (const std::size_t rank : {std::size_t{0}, (count - 1) / 2, count - 1}) {
+      std::vector<float> lanes = drawn(ranked_lanes * count, false);
+      for (std::size_t k = 0; k < count; ++k) {
+        float* row = &lanes[ranked_lanes * k];
+        row[0] = 0.0f;                   // nothing at all
+        row[1] = 7e-3f;                  // all equal
+        row[2] = 1.0f + 1e-4f * row[2];  // narrow
+        row[3] = k == 0 ? 3e30f : row[3];
+        row[4] = k % 3 == 0 ? 0.0f : 1e-30f;  // ties at both ends
+      }
+      for (const std::size_t rank :
+           {std::size_t{0}, (count - 1) / 4, (count - 1) / 2, 3 * (count - 1) / 4, count - 1}) {
         const LaneRanked found = lane_ranked(lanes, rank);
         CHECK(lane_rank(lanes, rank) == found.value);
         for (std::size_t lane = 0; lane < ranked_lanes; ++lane) {
