@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "../../src/signal/wide/wide.hpp"
 #include "../noise.hpp"
 
 using namespace gearhark;
@@ -236,6 +237,34 @@ TEST_CASE("of two masks looked at together each hides what it hides alone") {
   }
   CHECK(together[0].groups[0].mean(150, 151) == Approx(1.0).margin(2e-3));
   CHECK(together[1].groups[0].mean(150, 151) > 20.0);
+}
+
+TEST_CASE(
+    "a comb's factors do not depend on the instruction set, whatever is left over beside whole registers") {
+  Family family = race();
+  test::Noise noise(9);
+  for (const std::size_t heard : {1u, 3u, 6u, 13u}) {  // 8, 8, 16 and 40 lanes
+    BandSpectra bands;
+    bands.levels.push_back({turns, std::vector<Hertz>(heard), std::vector<Hertz>(heard), {}});
+    for (std::size_t b = 0; b < heard; ++b) {
+      auto& power = bands.levels.front().power.emplace_back(6000);
+      for (std::size_t k = 0; k < power.size(); ++k)
+        power[k] = static_cast<float>(noise.exponential()) + (b % 3 == 1 && k % 1080 < 3 ? 9.0f : 0.0f);
+    }
+    const EnvelopeSpectra spectra = grouped(bands, {}, Order(0.0));
+    set_width(Width::widest);
+    const EventEvidence widest = event_evidence(spectra, family, 3.6, 1.0, {});
+    for (const Width width : {Width::avx2, Width::baseline}) {
+      set_width(width);
+      const EventEvidence other = event_evidence(spectra, family, 3.6, 1.0, {});
+      REQUIRE(other.log_factor.size() == widest.log_factor.size());
+      for (std::size_t i = 0; i < widest.log_factor.size(); ++i)
+        REQUIRE(other.log_factor[i] == Approx(widest.log_factor[i]).margin(1e-3));
+    }
+    set_width(Width::widest);
+    const float most = *std::max_element(widest.log_factor.begin(), widest.log_factor.end());
+    CHECK((heard == 1 ? most < 5.0f : most > 5.0f));  // in the second band is a comb
+  }
 }
 
 TEST_CASE("groups read off the sums of their bands are as if each had sums of its own") {
