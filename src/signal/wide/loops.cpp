@@ -1025,7 +1025,7 @@ void lane_ranked(const float* values, std::size_t count, std::size_t rank, float
     Reg mean;
     RegBits high;
     mean_and_largest(from, count, mean, high);
-    ++high;
+    high += 1;
     RegBits low{}, below_low{}, below_high = RegBits{} + static_cast<int>(count);
     RegBits tried = reinterpret_cast<RegBits>(mean * first_guess);
     for (int turn = 1; any((below_low < most) & (below_high - 1 > most) & (high - low > 1)); ++turn) {
