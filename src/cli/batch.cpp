@@ -82,8 +82,8 @@ Outcome batch(const Options& given) {
   const std::size_t jobs = given.jobs > 0 ? given.jobs : cores_allowed();
   if (auto error = answer_all(cases, {jobs, std::chrono::seconds(given.limit)}, *answers, count))
     return error;
-  fmt::print(stderr, "{} cases answered, {} of them with an error; {} were answered before.\n",
-             count.answered, count.failed, count.before);
+  fmt::print(stderr, "{} {} answered, {} of them with an error; {} answered before.\n", count.answered,
+             count.answered == 1 ? "case" : "cases", count.failed, count.before);
   return std::nullopt;
 }
 
