@@ -145,7 +145,7 @@ double freedom_per_band(const Window& w) {
   return own * beside / (own + beside);
 }
 
-// As the loops do it for eight groups at once.
+// As the loops do it for many groups at once.
 LineMean look(const GroupSpectrum& group, const Window& w) {
   const double left = group.mean(w.left_from, w.left_to), right = group.mean(w.right_from, w.right_to);
   const double local = std::max({0.5 * (left + right), 0.9 * std::max(left, right), 0.8});

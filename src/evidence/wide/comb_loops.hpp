@@ -1,5 +1,5 @@
-// The innermost loop of comb evidence, compiled for several instruction sets: one comb in eight groups at
-// once.
+// The innermost loops of comb evidence, compiled for several instruction sets: one comb in as many groups at
+// once as a register holds, at least eight.
 #pragma once
 
 #include <cstddef>
