@@ -8,9 +8,10 @@
 namespace gearhark {
 namespace {
 
-// Elements skid a little, so the cage lags by up to 2.1 % (1-2 % in Randall and Antoni, MSSP 25(2) 2011; 0.2
-// % the other way for geometry errors).
-constexpr Spread cage_lag{-0.021, 0.002};
+// Elements skid a little, so the cage lags by up to 1.9 % (1-2 % in Randall and Antoni, MSSP 25(2) 2011).
+// Stated sizes are 0.2 % off either way (judged).
+constexpr Spread skid{-0.019, 0.0}, sizes{-0.002, 0.002};
+constexpr Spread cage_lag = skid + sizes;
 
 struct Building {
   const Car& car;
@@ -27,6 +28,7 @@ struct Building {
     f.base = base;
     f.slip_low = spread.low;
     f.slip_high = spread.high;
+    f.slip_fade = spread.fade;
     return families.emplace_back(f);
   }
 };
@@ -35,10 +37,10 @@ struct Building {
 // turns, in proportion to the cage's rate relative to each. Where the outer ring turns (hubs), both signs are
 // allowed: which ring the elements lag behind depends on preload, and nobody has published it.
 Spread race_slip(const Bearing& b, Fault fault, double gamma) {
-  if (b.turning == TurningRing::outer) return {cage_lag.low, -cage_lag.low};
+  if (b.turning == TurningRing::outer) return Spread{skid.low, -skid.low} + sizes;
   if (fault == Fault::outer_race) return cage_lag;
   const double share = (1.0 - gamma) / (1.0 + gamma);
-  return {-cage_lag.high * share, -cage_lag.low * share};
+  return {-cage_lag.high * share, -cage_lag.low * share, cage_lag.fade * share};
 }
 
 // Whether the drive goes through the shaft: through a gear on it, or it has no gears at all.

@@ -1,13 +1,19 @@
 // What the lines and the fault families both need of the rates and spreads.
 #pragma once
 
+#include <algorithm>
 #include <optional>
 
 #include "gearhark/car/driveline.hpp"
 
 namespace gearhark {
 
-inline Spread operator+(Spread a, Spread b) { return {a.low + b.low, a.high + b.high}; }
+// Two causes that have nothing to do with each other: of two even ranges the sum is a trapezoid.
+constexpr Spread operator+(Spread a, Spread b) {
+  const double width_a = a.high - a.low, width_b = b.high - b.low;
+  const double fade = std::min(a.fade + b.fade + std::min(width_a, width_b), 0.5 * (width_a + width_b));
+  return {a.low + b.low, a.high + b.high, fade};
+}
 // Differences of rates carry rounding noise; no real line lies below a billionth of an order.
 bool is_zero(const Rate& rate);
 

@@ -38,8 +38,10 @@ double heard_to_add(const WeightsRow& row, const Candidate& candidate, double lo
 }
 
 double logit(const WeightsRow& row, const Candidate& candidate, Knowledge knowledge) {
-  return unheard_logit(row, knowledge) + worth(row, candidate, heard(candidate) - candidate.against) +
-         absence * candidate.against;
+  // What tells two suspects for the same lines apart counts for itself, however much is heard of both.
+  return unheard_logit(row, knowledge) +
+         worth(row, candidate, heard(candidate) - candidate.against + candidate.behind) -
+         second_best * candidate.behind + absence * candidate.against;
 }
 
 const WeightsRow& row_of(EvidenceClass kind) { return weights[static_cast<std::size_t>(kind)]; }

@@ -465,7 +465,9 @@ std::optional<std::size_t> let_suspects_explain(std::vector<Candidate>& candidat
     const double own = candidates[i].log_factor;
     const double in_its_place =
         std::min(tempered(candidates[i].log_factor), cause - std::max(0.0, rivalry.better(winner, i)));
-    judged[i] = std::max(as_second(tempered(std::min(own, rivalry.left(i, winner))), cause), in_its_place);
+    const double second = as_second(tempered(std::min(own, rivalry.left(i, winner))), cause);
+    judged[i] = std::max(second, in_its_place);
+    if (in_its_place >= second) candidates[i].behind = cause - in_its_place;
   }
   for (const std::size_t i : suspects) candidates[i].log_factor = judged[i];
   return winner;

@@ -445,6 +445,21 @@ std::vector<double> slip_grid(const Family& family) {
   return slips;
 }
 
+std::vector<float> how_usual(const Family& family, const std::vector<double>& slips) {
+  constexpr double at_the_end = 0.05;  // half a step reaches in
+  std::vector<float> usual(slips.size(), 0.0f);
+  if (family.knowledge != Knowledge::exact || family.slip_fade <= 0.0) return usual;
+  const auto chance = [&](double slip) {
+    const double from_end = std::min(slip - family.slip_low, family.slip_high - slip);
+    return std::clamp(from_end / family.slip_fade, at_the_end, 1.0);
+  };
+  double sum = 0.0;
+  for (const double slip : slips) sum += chance(slip);
+  for (std::size_t s = 0; s < slips.size(); ++s)
+    usual[s] = static_cast<float>(std::log(chance(slips[s]) * static_cast<double>(slips.size()) / sum));
+  return usual;
+}
+
 EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& family, double fundamental,
                              double modulation, const CombLimits& limits) {
   EventEvidence out;
@@ -457,6 +472,10 @@ EventEvidence event_evidence(const EnvelopeSpectra& spectra, const Family& famil
   out.elsewhere = grid.size() - looked_at;
   if (out.elsewhere > 0) out.slip.push_back(first > 0 ? grid.front() : grid.back());
   out.slips = out.slip.size();
+  const std::vector<float> usual = how_usual(family, grid);
+  out.usual.assign(usual.begin() + static_cast<std::ptrdiff_t>(first),
+                   usual.begin() + static_cast<std::ptrdiff_t>(last));
+  out.usual.resize(out.slips, 0.0f);
   out.strengths = strength_steps;
   out.turns = spectra.turns;
   // combine() reads whole eights of cells.
@@ -584,6 +603,7 @@ CombinedEvents combine(const std::vector<EventEvidence>& runs) {
     if (sums[(cell / 8 * prior.size() + a) * 8 + cell % 8] == largest[cell])
       best.best_strength = octaves_of(a);
 
+  for (std::size_t c = 0; c < cells; ++c) total[c] += first.usual[c % first.slips];
   std::fill(total.begin() + static_cast<std::ptrdiff_t>(cells), total.end(), -1e9f);
   const float top = *std::max_element(total.begin(), total.end());
   double sum = 0.0;

@@ -93,6 +93,7 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
   const auto& weights =
       ranking::weights[healthy ? 0 : static_cast<std::size_t>(evidence_class(candidate, car))];
   const auto knowledge = static_cast<int>(family.knowledge);
+  const std::vector<double> slips = slip_grid(family);
   return {
       {"part", family.part},
       {"fault", to_text(family.fault)},
@@ -107,13 +108,15 @@ Json family_of(const Car& car, const Run& run, const Family& family, bool health
       {"elements", family.elements},
       {"loaded", family.loaded},
       {"knowledge", knowledge},
-      {"slips", slip_grid(family)},
+      {"slips", slips},
+      {"usual", how_usual(family, slips)},
       {"visibility", any_part ? 1.0 : visibility(car, family, {run.gear, run.clutch}, run.load, run.turn)},
       {"logit", weights.base + (candidate.unlisted() ? 0 : knowledge) * ranking::weakly_known_logit},
       {"slope", weights.slope},
       {"in_full", ranking::in_full_of(candidate.fault)},
       {"sure", ranking::sure},
-      {"believed_beyond", ranking::believed_beyond}};
+      {"believed_beyond", ranking::believed_beyond},
+      {"second_best", ranking::second_best}};
 }
 
 Json families_of(const Car& car, const Run& run, const HeardRun& heard) {

@@ -179,9 +179,10 @@ void print_case(std::uint64_t seed) {
       fault ? fmt::format("{},{:.1f}", to_text(fault->fault), fault->level.value()) : ",";
   for (const Candidate& c : hear(told, sounds).candidates)
     if (c.turned && !c.healthy)
-      fmt::print("{},{},{},{},{},{},{:.2f},{},{:.2f}\n", seed, truth, what, c.unlisted() ? "unlisted" : c.part,
-                 to_text(c.fault), static_cast<int>(evidence_class(c, told)), heard(c) - c.against,
-                 static_cast<int>(c.knowledge), c.against);
+      fmt::print("{},{},{},{},{},{},{:.2f},{},{:.2f},{:.2f}\n", seed, truth, what,
+                 c.unlisted() ? "unlisted" : c.part, to_text(c.fault),
+                 static_cast<int>(evidence_class(c, told)), heard(c) - c.against,
+                 static_cast<int>(c.knowledge), c.against, c.behind);
 }
 
 }  // namespace

@@ -185,4 +185,7 @@ TEST_CASE("slip pulls the outer race and the elements down, and pushes the inner
           Approx(9 * inner->modulation.wheel));
   }
   CHECK(outer->slip_low == Approx(-0.021));
+  // The lag and the error of the sizes meet at a limit as seldom as the lesser of the two is wide.
+  CHECK(outer->slip_fade == Approx(0.004));
+  CHECK(inner->slip_fade / (inner->slip_high - inner->slip_low) == Approx(0.004 / 0.023));
 }

@@ -102,6 +102,19 @@ TEST_CASE("what runs say against a fault is not drowned by how loud it is in ano
   }
 }
 
+TEST_CASE("what tells two suspects for the same lines apart counts alike, however much is heard of both") {
+  std::vector<double> lost;
+  for (const double cause : {8.0, 14.0, 30.0}) {
+    Candidate behind = race("head", cause - 3.0, 15.0);
+    behind.behind = 3.0;
+    lost.push_back(odds(race("head", cause, 15.0)) - odds(behind));
+  }
+  CHECK(lost[0] > 0.6);  // in the ranking's slope alone it would be 0.5 of 3 nats at the end
+  CHECK(lost[0] < 3.0);  // model error is in it, too
+  CHECK(lost[1] == Approx(lost[0]));
+  CHECK(lost[2] == Approx(lost[0]));
+}
+
 TEST_CASE("what is enough to be heard makes a part likelier than not by far, whatever it is") {
   const Car car = two_bearings();
   for (const Knowledge knowledge : {Knowledge::exact, Knowledge::count_only, Knowledge::nothing})

@@ -116,3 +116,21 @@ TEST_CASE("the notes of a knocking crown wheel are not a tyre's") {
   CHECK(strongest(1.0, Fault::uneven_wear) <= 0.0);
   CHECK(strongest(7.3, Fault::uneven_wear) > 3.0);
 }
+
+TEST_CASE("of suspects for the same knocks each says how far it is behind the best of them") {
+  const Car car = test::heron();
+  std::vector<Candidate> candidates = gather(car, {with_knocks(car, 15.7)});
+  std::erase_if(candidates, [](const Candidate& c) { return c.healthy || c.unlisted(); });
+  const auto best = std::max_element(candidates.begin(), candidates.end(), [](const auto& a, const auto& b) {
+    return a.log_factor < b.log_factor;
+  });
+  REQUIRE(best->log_factor > 12.0);
+  CHECK(best->behind == 0.0);
+  int rivals = 0;
+  for (const Candidate& candidate : candidates) {
+    if (candidate.behind == 0.0) continue;
+    ++rivals;
+    CHECK(candidate.log_factor + candidate.behind == Approx(best->log_factor));
+  }
+  CHECK(rivals > 1);
+}

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <numeric>
 
 #include "../../src/signal/wide/wide.hpp"
 #include "../noise.hpp"
@@ -195,6 +196,42 @@ TEST_CASE("of a bearing with only its count known the whole range of its sizes i
   CHECK(slips.front() == Approx(0.93 * (1.0 + family.slip_low) - 1.0).margin(1e-9));
   CHECK(slips.back() == Approx(1.08 * (1.0 + family.slip_high) - 1.0).margin(0.005));
   CHECK(slip_grid(race()).size() < slips.size());
+}
+
+TEST_CASE("slips near the limits are as rare as two causes that seldom meet there make them") {
+  // Drawn: a cage's lag and the error of stated sizes, each as likely anywhere within its limits.
+  Family family = race(-0.021, 0.002);
+  family.slip_fade = 0.004;
+  const std::vector<double> slips = slip_grid(family);
+  const double half = 0.5 * (slips[1] - slips[0]);
+  test::Noise noise(9);
+  std::vector<double> met(slips.size(), 0.0);
+  for (int draw = 0; draw < 100'000; ++draw) {
+    const double slip = -0.019 * noise.uniform() + 0.004 * (noise.uniform() - 0.5);
+    for (std::size_t s = 0; s < slips.size(); ++s)
+      if (std::abs(slip - slips[s]) < half) met[s] += 1.0;
+  }
+  const double mean = std::accumulate(met.begin(), met.end(), 0.0) / static_cast<double>(met.size());
+  const std::vector<float> usual = how_usual(family, slips);
+  for (std::size_t s = 0; s < slips.size(); ++s)
+    CHECK(std::exp(usual[s]) == Approx(met[s] / mean).margin(0.08));
+  CHECK(usual.back() < -1.0f);
+  family.knowledge = Knowledge::count_only;
+  for (const float of_many : how_usual(family, slips)) CHECK(of_many == 0.0f);
+}
+
+TEST_CASE("a comb at a slip that is rare says less") {
+  const auto gained = [](double slip) {
+    test::Noise noise(12);
+    EnvelopeSpectra spectra = noise_spectra(noise);
+    for (int h = 1; h <= 4; ++h) add_line(spectra, 3.585 * (1.0 + slip) * h, 60.0, 0.001 * h);
+    Family fading = race(-0.021, 0.002);
+    fading.slip_fade = 0.004;
+    return log_factor(spectra, fading, 3.585) - log_factor(spectra, race(-0.021, 0.002), 3.585);
+  };
+  CHECK(gained(-0.0098) == Approx(std::log(23.0 / 19.0)).margin(0.05));  // of 23 thousandths 19 are left
+  CHECK(gained(0.0014) < -0.5);  // the next slip on the grid hears some of it, too
+  CHECK(gained(-0.0205) < -0.5);
 }
 
 TEST_CASE("means over bins are right to a thousandth wherever the running sums have wrapped round") {

@@ -50,6 +50,9 @@ Result<ShaftRates> shaft_rates(const Car& car, const DriveState& state);
 // creep.
 struct Spread {
   double low = 0.0, high = 0.0;
+  // As likely anywhere between, but rarer and rarer over this much before either end: several causes that add
+  // up are seldom all at their limits.
+  double fade = 0.0;
 };
 using ShaftSpreads = std::map<std::string, Spread, std::less<>>;
 

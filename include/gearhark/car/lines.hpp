@@ -88,6 +88,7 @@ struct Family {
   Rate base;                               // fundamental
   Rate modulation;                         // all zero: no side lines
   double slip_low = 0.0, slip_high = 0.0;  // relative range of the true fundamental about `base`
+  double slip_fade = 0.0;                  // over this much before either end it gets rarer (Spread)
   Knowledge knowledge = Knowledge::exact;
   int elements = 0;  // bearings: rolling elements; gears: teeth of the gear at fault; 0: not known
   // What unknown sizes add to the range, before slip: true fundamental = base x [geometry_low,

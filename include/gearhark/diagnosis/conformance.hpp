@@ -4,6 +4,6 @@
 
 namespace gearhark {
 
-inline constexpr int conformance = 13;
+inline constexpr int conformance = 14;
 
 }  // namespace gearhark

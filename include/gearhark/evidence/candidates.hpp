@@ -35,11 +35,12 @@ struct Candidate {
   Fault fault = Fault::outer_race;
   EvidenceKind kind = EvidenceKind::events;
   Knowledge knowledge = Knowledge::exact;
-  bool healthy = false;     // no fault: takes part only to explain lines that others would claim
-  bool turned = false;      // in at least one run
+  bool healthy = false;  // no fault: takes part only to explain lines that others would claim
+  bool turned = false;   // in at least one run
   // events: log Bayes factor without `against`, nats, tempered, less what better rivals explain
   double log_factor = 0.0;
   double alone = 0.0;    // the same before rivals were heard
+  double behind = 0.0;   // events: what of `log_factor` went because a rival explains the same lines better
   double against = 0.0;  // events: what runs that should have shown a loud fault say, nats, 0 or less
   double level = 0.0;    // tones: dB of sidebands or of the line; tyres: nats
   double slip = 0.0;

@@ -21,6 +21,7 @@ struct EventEvidence {
   std::size_t groups = 0, slips = 0, strengths = 0;
   std::vector<float> log_factor;
   std::vector<double> slip;   // relative offset of the fundamental; shared by all runs of one family
+  std::vector<float> usual;   // how_usual() of each
   std::size_t elsewhere = 0;  // slips that were not looked at, for all of which the last one stands
   bool heard_at_all = false;  // false: nothing of the family could be looked at in this run
   double visibility = 1.0, turns = 0.0;
@@ -87,5 +88,9 @@ std::vector<MainLine> main_lines(const Family& family);
 
 // The slips (relative offsets of the fundamental) that are tried for a family.
 std::vector<double> slip_grid(const Family& family);
+
+// Of each of these, how usual it is before anything is heard: log of its chance over the mean of all. 0
+// throughout where sizes are not known, as it is they that rule then.
+std::vector<float> how_usual(const Family& family, const std::vector<double>& slips);
 
 }  // namespace gearhark

@@ -44,6 +44,12 @@ function nextRun(run) {
     el("p", { className: "next", textContent: "Gear " + run.gear + ", " + (throttle[run.load] || run.load) + bend + pedal + ", " + speed(run.speed_mps) + ", for " + run.duration_s.toFixed(0) + " s. " + run.because }));
 }
 
+// As it stands among the parts to choose from.
+function nameOf(part) {
+  const one = Array.from(byId("suspect").options).find(function (option) { return option.value === part; });
+  return one ? one.textContent : part.replaceAll("_", " ");
+}
+
 // In the order of what is likely; the two that are no part stand where they belong.
 function ranking(d, act) {
   if (!d.suspects.length) return el("p", { className: "fine", textContent: "Nothing could be looked at, so nobody knows how likely what is." });
@@ -54,7 +60,7 @@ function ranking(d, act) {
   rows.sort(function (a, b) { return b.share - a.share; });
   const more = left ? el("p", { className: "fine", textContent: left + " more part" + (left === 1 ? "" : "s") + ", each less likely: the report has them all." }) : "";
   return el("div", {}, el("ul", { className: "rank" }, ...rows.map(function (row) {
-    const same = row.suspect && row.suspect.cannot_be_told_from.length ? el("p", { className: "fine", textContent: "Can't be told from " + row.suspect.cannot_be_told_from.join(", ") }) : null;
+    const same = row.suspect && row.suspect.cannot_be_told_from.length ? el("p", { className: "fine", textContent: "Can't be told from " + row.suspect.cannot_be_told_from.map(nameOf).join(", ") }) : null;
     const acts = row.suspect ? el("div", { className: "acts" }, act("Hear it", row.suspect), act("Confirm it", row.suspect), same || "") : null;
     return el("li", { className: row.suspect ? "" : "none" }, el("span", { className: "name", textContent: row.name }), el("span", { className: "share", textContent: percent(row.share) }), bar(row.share), acts || "");
   })), more);

@@ -21,7 +21,7 @@ def judged(catalogue, kinds, tones):
             family = {**family, "modulation": twin.family["modulation"]}
             candidates.append(SimpleNamespace(**{**vars(twin), "family": family}))
             continue
-        c = looked_at[same] = SimpleNamespace(family=family, nats=0.0, slip=0.0, level=0.0, group=None,
+        c = looked_at[same] = SimpleNamespace(family=family, nats=0.0, behind=0.0, slip=0.0, level=0.0, group=None,
                                               spectra=kinds[family["locked"]])
         JUDGES[family["kind"]](c, catalogue, tones)
         c.alone = c.nats
@@ -186,10 +186,12 @@ def let_suspects_explain(candidates):
             winner = suspect
     cause = tempered(winner.nats)
     others = [c for c in suspects if c is not winner]
-    judgements = [max(as_second(tempered(min(c.nats, left(c, winner))), cause),
-                      min(tempered(c.nats), cause - max(0, better(winner, c)))) for c in others]
-    for c, nats in zip(others + [winner], judgements + [cause]):
-        c.nats = nats
+    judgements = [(as_second(tempered(min(c.nats, left(c, winner))), cause),
+                   min(tempered(c.nats), cause - max(0, better(winner, c)))) for c in others]
+    winner.nats = cause
+    for c, (second, in_its_place) in zip(others, judgements):
+        c.nats = max(second, in_its_place)
+        c.behind = cause - in_its_place if in_its_place >= second else 0.0
     return winner
 
 

@@ -93,13 +93,13 @@ def each_line_once(begin, end, usable):
 
 
 def slips_looked_at(family, slip):
-    """All, or those next to one, and how many are left out."""
-    slips = np.array(family["slips"])
+    """All, or those next to one, how usual each is, and how many are left out."""
+    slips, usual = np.array(family["slips"]), np.array(family["usual"])
     if slip is None:
-        return slips, 0
+        return slips, usual, 0
     at = int(np.searchsorted(slips, slip))
-    some = slips[max(0, at - 1):at + 2]
-    return some, len(slips) - len(some)
+    some = slice(max(0, at - 1), at + 2)
+    return slips[some], usual[some], len(slips) - len(slips[some])
 
 
 class Comb:
@@ -135,7 +135,7 @@ def nats_of_lines(over, freedom, bins, comb, cap):
 def log_factors(spectra, family, explained=None, slip=None):
     """Log Bayes factors by group, slip and strength, less what is explained; with a slip only there and beside it, and
     last that of every slip left out."""
-    some, elsewhere = slips_looked_at(family, slip)
+    some, _, elsewhere = slips_looked_at(family, slip)
     out, any_heard = np.zeros((spectra.groups, len(some) + (elsewhere > 0), 8)), False
     comb, cap = Comb(family), 8 if family["fault"] == "chipped tooth" else 14
     order = comb.orders(family, some[:, None])
@@ -167,11 +167,12 @@ def combined(factors, family, turns, slip=None):
     """Over groups, slips and strengths: the log Bayes factor, the best slip and group."""
     if factors is None or family["visibility"] <= 0:
         return 0.0, 0.0, 0
-    slips, elsewhere = slips_looked_at(family, slip)
+    slips, usual, elsewhere = slips_looked_at(family, slip)
     weights = scatter_of(np.log2(family["visibility"] ** 2 * turns / 300) / 1.75)
     there = np.exp([factors @ w.T for w in weights])
     sums = np.log(0.1 + np.tensordot((0.25, 0.4, 0.25), there, 1))
     cells = special.logsumexp(np.minimum(sums, 600) + np.log(PRIOR_OF_STRENGTH), axis=2)
+    cells[:, :len(slips)] += usual
     counts = np.append(np.ones(len(slips)), [elsewhere] if elsewhere else [])
     group, at = np.unravel_index(sums.max(axis=2).argmax(), cells.shape)
     best = slips[at] if at < len(slips) else family["slips"][0 if slips[0] > family["slips"][0] else -1]

@@ -10,12 +10,14 @@ def heard(c):
 
 
 def worth(c):
-    """The first nats of events in full, those beyond for less. (One run alone has none that speaks against a fault.)"""
+    """The first nats of events in full, those beyond for less; of those by which another explains the same lines better
+    each counts alike. (One run alone has none that speaks against a fault.)"""
     nats, slope, in_full, sure = heard(c), *(c.family[name] for name in ("slope", "in_full", "sure"))
     if c.family["kind"] != "events":
         return slope * nats
-    return min(nats, in_full) + slope * (np.clip(nats - in_full, 0, sure - in_full) +
-                                         c.family["believed_beyond"] * max(0, nats - sure))
+    nats += c.behind
+    beyond = np.clip(nats - in_full, 0, sure - in_full) + c.family["believed_beyond"] * max(0, nats - sure)
+    return min(nats, in_full) + slope * beyond - c.family["second_best"] * c.behind
 
 
 def same_lines(a, b):
