@@ -7,15 +7,12 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "gearhark/units/text.hpp"
+
 namespace gearhark::cli {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-// Names travel through JSON: what is no UTF-8 in a path is replaced at once, so that a name stays the same.
-std::string as_name(const std::string& text) {
-  return Json::parse(Json(text).dump(-1, ' ', false, Json::error_handler_t::replace)).get<std::string>();
-}
 
 // Thrown within a line only.
 struct Unclear {
@@ -64,7 +61,7 @@ void read_json(ListedCase& out, std::string_view text) {
   } else if (line.size() > (out.name.empty() ? 1u : 2u)) {
     throw Unclear{"beside \"road_test\" only \"case\" may stand: the file says the rest"};
   }
-  if (out.name.empty()) out.name = as_name(out.road_test);
+  if (out.name.empty()) out.name = valid_utf8(out.road_test);
 }
 
 ListedCase case_of_line(std::string_view text, const std::string& place) {
@@ -75,12 +72,12 @@ ListedCase case_of_line(std::string_view text, const std::string& place) {
       read_json(out, text);
     } else {
       out.road_test = text;
-      out.name = as_name(out.road_test);
+      out.name = valid_utf8(out.road_test);  // names travel through JSON, and are to stay the same
     }
   } catch (const Unclear& unclear) {
     out.error = fmt::format("{}: {}", place, unclear.why);
   }
-  if (out.name.empty()) out.name = as_name(place);
+  if (out.name.empty()) out.name = valid_utf8(place);
   return out;
 }
 

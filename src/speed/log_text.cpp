@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 
@@ -27,9 +28,16 @@ std::optional<double> number(std::string_view text) {
 std::vector<std::string_view> lines_of(std::string_view text) { return split(text, '\n'); }
 
 std::string quoted(std::string_view found) {
-  std::string shown = "\"";
-  for (const char c : trimmed(found).substr(0, 40)) shown += static_cast<unsigned char>(c) < 32 ? '?' : c;
-  return shown + (trimmed(found).size() > 40 ? "...\"" : "\"");
+  const std::string_view all = trimmed(found);
+  std::size_t end = std::min<std::size_t>(all.size(), 40);
+  const auto within_a_character = [&](std::size_t at) {
+    return (static_cast<unsigned char>(all[at]) & 0xc0) == 0x80;
+  };
+  for (int back = 0; back < 3 && end > 0 && end < all.size() && within_a_character(end); ++back) --end;
+  std::string shown = valid_utf8(all.substr(0, end));
+  std::replace_if(
+      shown.begin(), shown.end(), [](unsigned char c) { return c < 32 || c == 127; }, '?');
+  return fmt::format("\"{}{}\"", shown, end < all.size() ? "..." : "");
 }
 
 Error at_line(std::string_view file, std::size_t line, std::string_view found, std::string_view expected) {

@@ -7,6 +7,7 @@
 #include <cctype>
 #include <charconv>
 #include <cmath>
+#include <nlohmann/json.hpp>
 #include <numeric>
 #include <optional>
 #include <span>
@@ -187,6 +188,11 @@ std::vector<std::string_view> split(std::string_view text, char separator) {
     if (at == std::string_view::npos) return parts;
     text.remove_prefix(at + 1);
   }
+}
+
+std::string valid_utf8(std::string_view text) {
+  using Json = nlohmann::json;
+  return Json::parse(Json(text).dump(-1, ' ', false, Json::error_handler_t::replace)).get<std::string>();
 }
 
 std::size_t edit_distance(std::string_view a, std::string_view b) {

@@ -9,6 +9,7 @@
 #include <memory>
 #include <utility>
 
+#include "gearhark/units/text.hpp"
 #include "page_files.hpp"
 
 namespace gearhark::workbench {
@@ -32,9 +33,7 @@ std::int64_t announced_length(const httplib::Request& request) {
 // A name of the client's as text: percent-decoded, for headers hold ASCII alone.
 std::string client_name(const httplib::Request& request) {
   const std::string name = httplib::detail::decode_url(request.get_header_value("X-Name"), false);
-  // What is no UTF-8 becomes so; control characters have no place in a name.
-  std::string clean =
-      Json::parse(Json(name).dump(-1, ' ', false, Json::error_handler_t::replace)).get<std::string>();
+  std::string clean = valid_utf8(name);  // control characters have no place in a name either
   for (char& letter : clean)
     if (static_cast<unsigned char>(letter) < 0x20 || letter == 0x7f) letter = ' ';
   return clean.empty() ? "recording" : clean;

@@ -148,6 +148,17 @@ TEST_CASE("an unusable CSV log is one sentence with the line") {
   CHECK_THAT(log.error().sentence, Contains(place));
 }
 
+TEST_CASE("what was found in a log is quoted so that any terminal can show it") {
+  const auto sentence = [](const std::string& text) { return read_csv_log(text, "s.csv").error().sentence; };
+  CHECK_THAT(sentence(std::string("RIFF\x1b\xf2\x80\x7f") + "WAVE\n0,1\n"),
+             Contains("found \"RIFF?\xef\xbf\xbd?WAVE\","));
+  // Forty bytes end in the middle of the twentieth letter.
+  std::string letters = "a";
+  for (int i = 0; i < 30; ++i) letters += "\xc3\xbc";
+  CHECK_THAT(sentence(letters + "\n0,1\n"), Contains("\xbc...\""));
+  CHECK(valid_utf8(sentence(letters + "\n0,1\n")) == sentence(letters + "\n0,1\n"));
+}
+
 TEST_CASE("the kind of a log is told by its contents") {
   CHECK(read_speed_log("time_s,speed_mps\n0,1\n", "a").operator bool());
   CHECK(read_speed_log("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A", "a")

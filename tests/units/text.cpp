@@ -82,3 +82,17 @@ TEST_CASE("what is nearly certain is not printed as certain, nor what is nearly 
   CHECK(whole_percent(Probability(0.9951)) == ">99");
   CHECK(whole_percent(Probability(1.0)) == "100");
 }
+
+TEST_CASE("what is no UTF-8 is replaced, the rest stays") {
+  CHECK(valid_utf8("Br\xc3\xbc"
+                   "cke 5 %") ==
+        "Br\xc3\xbc"
+        "cke 5 %");
+  CHECK(valid_utf8("Br\xfc"
+                   "cke") ==
+        "Br\xef\xbf\xbd"
+        "cke");                                 // Latin-1
+  CHECK(valid_utf8("\xc3") == "\xef\xbf\xbd");  // cut in the middle of a character
+  CHECK(valid_utf8("\"\\\n").size() == 3);
+  CHECK(valid_utf8("").empty());
+}

@@ -44,6 +44,9 @@ std::string whole_percent(Probability p);
 // The pieces between separators, empty ones too.
 std::vector<std::string_view> split(std::string_view text, char separator);
 
+// The same with U+FFFD in place of what is no UTF-8, for terminals and JSON.
+std::string valid_utf8(std::string_view text);
+
 // Letters to insert, delete or replace to turn one word into the other (Levenshtein).
 std::size_t edit_distance(std::string_view a, std::string_view b);
 
