@@ -106,8 +106,10 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
     speed = on_lines(stated.points, steps + 1, step);
   }
   for (double& v : speed) v = std::max(v, kSlowest);
-  const bool changing = relative_range(speed) > 0.12 || load == Load::coast || load == Load::neutral;
+  const bool told_to_change = relative_range(speed) > 0.12;
+  const bool changing = told_to_change || load == Load::coast || load == Load::neutral;
   prior.steadiness = changing ? Steadiness::changing : Steadiness::steady;
+  prior.told_at_ends = told_to_change && !many;
   if (stated.source == SpeedSource::needle) {
     prior.mean = -0.04;
     prior.sd = 0.04;
@@ -125,6 +127,7 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
   }
   if (load == Load::neutral) {
     prior.shape = PathShape::smooth_curve;
+    prior.told_at_ends = true;
     prior.curve = many ? CurvePrior{0.012, 0.0, 0.012} : CurvePrior{0.01, 0.03, 0.03};
   }
   for (double& v : speed) v *= turns_per_metre;

@@ -58,14 +58,19 @@ RatePrior idle_prior(double duration) {
   return prior;
 }
 
-// Rates at both ends of a track, turns/s.
+// Rates at both ends of a track, turns/s: a straight line through the means of the two seconds there.
 struct Ends {
   double first, last;
 };
 Ends ends_of(const AngleTrack& track) {
-  const double edge = std::min(2.0, 0.1 * track.duration());
-  return {track.at(edge) / edge, (track.turns.back() - track.at(track.duration() - edge)) / edge};
+  const double second = std::min(1.0, 0.05 * track.duration()), end = track.duration();
+  const auto mean_from = [&](double from) { return (track.at(from + second) - track.at(from)) / second; };
+  return {1.5 * mean_from(0.0) - 0.5 * mean_from(second),
+          1.5 * mean_from(end - second) - 0.5 * mean_from(end - 2.0 * second)};
 }
+
+constexpr double kReadOnTheMove =
+    0.01;  // of a needle that moves, read when the recording starts and ends (judged)
 
 Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLines& lines) {
   Tracking out;
@@ -73,12 +78,13 @@ Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLi
   out.wheel = found.track;
   out.certainty = found.certainty;
   out.scale = rate / prior.nominal.mean_rate();
-  // How a coast-down bows between the two moments that were told says nothing of the needle.
-  if (prior.shape == PathShape::smooth_curve) {
+  out.scale_sd = relative_sd * out.scale;
+  // How the speed went between two moments that were told says nothing of the needle.
+  if (prior.told_at_ends) {
     const Ends there = ends_of(found.track), told = ends_of(prior.nominal);
     out.scale = (there.first + there.last) / (told.first + told.last);
+    out.scale_sd = std::hypot(relative_sd, kReadOnTheMove) * out.scale;
   }
-  out.scale_sd = relative_sd * out.scale;
   out.wheel_rate_sd = relative_sd * rate;
   for (const FoundLine& line : found.lines)
     if (line.followed && line.line.origin != kNoOrigin)

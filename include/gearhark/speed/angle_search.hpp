@@ -45,6 +45,7 @@ struct RatePrior {
   double mean = 0.0, sd = 0.02;       // of s
   double low = -0.055, high = 0.055;  // s is nowhere else
   Steadiness steadiness = Steadiness::steady;
+  bool told_at_ends = false;  // of a changing speed: what lies between is a guess
   PathShape shape = PathShape::free_walk;
   CurvePrior curve;
   double window_s = 0.5;       // of the spectra; longer for slow shafts, whose lines lie close together

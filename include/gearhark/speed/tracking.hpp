@@ -55,7 +55,7 @@ struct Tracking {
   AngleTrack wheel;                  // mean driven wheel
   std::optional<AngleTrack> engine;  // neutral or clutch down: on its own; in gear: nothing (use the ratio)
   double wheel_rate_sd = 0.0;        // turns/s, of the mean rate
-  double scale = 1.0;                // found over stated speed; of a range 1
+  double scale = 1.0;                // found over stated speed, of a changing one at both ends; of a range 1
   double scale_sd = 0.0;
   Certainty certainty = Certainty::lost;
   Gear gear;                         // that the lines fit: the stated one, unless a remark says otherwise
