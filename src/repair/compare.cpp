@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <random>
 
@@ -13,13 +14,15 @@
 #include "gearhark/signal/parallel.hpp"
 #include "gearhark/signal/resample.hpp"
 #include "gearhark/signal/statistics.hpp"
+#include "patterns.hpp"
 #include "stretches.hpp"
 
 namespace gearhark {
 namespace {
 
-using repair::Band;
 using repair::LineSum;
+using repair::Pattern;
+using repair::patterns_of;
 using repair::Stretches;
 
 constexpr double analysis_rate_hz = EnvelopeSettings{}.rate_hz, line_limit = EnvelopeSettings{}.line_limit;
@@ -34,7 +37,6 @@ constexpr double run_to_run_db = 1.0;     // what the same car differs by betwee
 constexpr double suspected_before = 0.3;
 constexpr double believed_before = 0.5;
 constexpr double suspected_at_all = 0.05;  // less: its lines are another part's
-constexpr double shows = 0.02;             // chance below which a line of a comb is followed
 constexpr std::size_t controls = 24;
 
 // -- one run, ready to be measured --
@@ -122,65 +124,7 @@ void pair_runs(Comparison& out, const std::vector<Prepared>& runs, const Compare
   }
 }
 
-// -- the lines of one fault in one run --
-
-struct Pattern {
-  std::vector<double> orders;
-  bool engine_bound = false;
-  std::optional<Band> band;  // events: carrier band
-  double spacing = 0.0;      // tones: of neighbouring lines, orders; between them nothing should be
-};
-
-// Orders that other parts of the car sound at, healthy or not, are no measure of a tyre.
-void leave_out_known(std::vector<double>& orders, const Car& car, const HeardRun& run) {
-  std::vector<double> known;
-  for (const Line& line : predicted_lines(car, run.state, run.rates)) {
-    const bool own = line.kind == LineKind::wheel_turn || line.kind == LineKind::tread;
-    if (!own && line.sounds_healthy && line.rate.road_bound()) known.push_back(std::abs(line.rate.wheel));
-  }
-  std::erase_if(orders, [&](double order) { return near_known(order, known); });
-}
-
-// Orders of a chosen candidate in a run: comb lines that can be seen apart from known ones; sidebands of a
-// mesh; whole orders about a tyre's middle; twice the shaft.
-Pattern pattern_of(const Car& car, const Candidate& candidate, const HeardRun& run, std::size_t r) {
-  Pattern out;
-  const double base = candidate.fundamental[r], side = candidate.modulation[r];
-  if (candidate.kind == EvidenceKind::tyre_orders) {
-    const double half = 0.25 * base + 2.0;
-    for (double order = std::ceil(std::max(3.0, base - half)); order <= base + half; order += 1.0)
-      out.orders.push_back(order * (1.0 + candidate.slip));
-    out.spacing = 1.0;
-    leave_out_known(out.orders, car, run);
-    return out;
-  }
-  if (base <= 0.0) return out;
-  if (candidate.kind == EvidenceKind::joint_orders) {
-    out.orders = {base};
-    out.spacing = 1.0;
-    return out;
-  }
-  if (candidate.kind == EvidenceKind::mesh_sidebands) {
-    for (int h = 1; h <= 3; ++h)
-      for (const int k : {-2, -1, 1, 2}) out.orders.push_back(h * base + k * side);
-    out.spacing = side;
-    return out;
-  }
-  out.band = Band{candidate.band_low, candidate.band_high};
-  const auto followed = followed_in(candidate, run, r);
-  if (!followed) return out;
-  const Place& place = followed->place;
-  out.engine_bound = place.engine_bound;
-  const EnvelopeSpectra& spectra = spectra_for(*place.spectra, candidate.fault);
-  if (candidate.group >= spectra.groups.size() || spectra.groups[candidate.group].bins() == 0) return out;
-  const auto seen =
-      comb_seen(spectra, *followed->family, place.fundamental, side, candidate.slip, candidate.group);
-  // Of a comb of twenty lines a fault may make three: those that show are followed, or all where none does.
-  const bool any = std::any_of(seen.begin(), seen.end(), [](const CombSeen& l) { return l.chance < shows; });
-  for (const CombSeen& line : seen)
-    if (!any || line.chance < shows) out.orders.push_back(line.order);
-  return out;
-}
+// -- how loud it is --
 
 std::vector<double> scaled(const std::vector<double>& orders, double factor) {
   std::vector<double> out;
@@ -233,66 +177,120 @@ Level level_of(const Stretches& stretches, const Pattern& pattern, const std::ve
   return out;
 }
 
-// One fault in one pair.
+// One pattern in one pair.
 struct PairLevel {
   const RunPair* pair = nullptr;
   Level before, after;
   double reference_change_db = 0.0;  // of what the levels are told in, against the common reference
   double weight = 1.0;
+  double fundamental = 0.0;  // as found, of the shaft that the lines are bound to
+  bool shows = true;
 };
+// One pattern in every pair in which it can be followed.
+using PatternLevels = std::vector<PairLevel>;
+
+// What shows nothing of a fault that shows elsewhere can't tell of its change.
+void keep_what_shows(std::vector<PatternLevels>& patterns) {
+  const auto does_show = [](const PairLevel& level) { return level.shows; };
+  const bool any = std::any_of(patterns.begin(), patterns.end(), [&](const PatternLevels& levels) {
+    return std::any_of(levels.begin(), levels.end(), does_show);
+  });
+  for (PatternLevels& levels : patterns)
+    if (any) std::erase_if(levels, std::not_fn(does_show));
+  std::erase_if(patterns, [](const PatternLevels& levels) { return levels.empty(); });
+}
+
+// Of two sidebands the one that stands out less on both days together.
+void keep_weaker(Pattern& pattern, const Stretches& was, const Stretches& is) {
+  if (!pattern.one_of_two) return;
+  const auto above = [&](double order) {
+    double sum = 0.0;
+    for (const Stretches* day : {&was, &is})
+      sum += repair::line_sum(*day, {{order}}, repair::background_at(*day, {{order}})).mean();
+    return sum;
+  };
+  pattern.orders = {*std::min_element(pattern.orders.begin(), pattern.orders.end(),
+                                      [&](double a, double b) { return above(a) < above(b); })};
+}
 
 class Measurer {
  public:
   Measurer(const Car& car, const std::vector<Prepared>& runs, std::size_t first_after)
       : car_(car), runs_(runs), first_after_(first_after) {}
 
-  std::vector<PairLevel> measure(const Candidate& candidate, const std::vector<std::size_t>& heard_index,
-                                 bool from_after, const std::vector<RunPair>& pairs) {
-    std::vector<PairLevel> out;
+  std::vector<PatternLevels> measure(const Candidate& candidate, const std::vector<std::size_t>& heard_index,
+                                     bool from_after, const std::vector<RunPair>& pairs) {
+    std::vector<PatternLevels> out;
     for (const RunPair& pair : pairs) {
       const std::size_t b = pair.before, a = first_after_ + pair.after, own = from_after ? a : b;
       const auto at = std::find(heard_index.begin(), heard_index.end(), own);
       if (at == heard_index.end()) continue;
       const auto r = static_cast<std::size_t>(at - heard_index.begin());
       if (candidate.visibility[r] < 0.2) continue;
-      const Pattern pattern = pattern_of(car_, candidate, runs_[own].heard, r);
-      if (pattern.orders.empty()) continue;
-      if (auto level = in_pair(pattern, candidate, pair, b, a)) {
-        level->weight = candidate.visibility[r] * candidate.visibility[r];
-        out.push_back(*std::move(level));
+      std::vector<Pattern> patterns = patterns_of(car_, candidate, runs_[own].heard, r);
+      out.resize(std::max(out.size(), patterns.size()));
+      for (std::size_t i = 0; i < patterns.size(); ++i) {
+        if (patterns[i].orders.empty()) continue;
+        if (auto level = in_pair(patterns[i], candidate, pair, b, a)) {
+          level->weight = candidate.visibility[r] * candidate.visibility[r];
+          level->fundamental = candidate.fundamental[r] * (1.0 + candidate.slip);
+          out[i].push_back(*std::move(level));
+        }
       }
     }
+    keep_what_shows(out);
     return out;
   }
 
  private:
-  std::optional<PairLevel> in_pair(const Pattern& pattern, const Candidate& candidate, const RunPair& pair,
+  std::optional<PairLevel> in_pair(Pattern& pattern, const Candidate& candidate, const RunPair& pair,
                                    std::size_t b, std::size_t a) {
-    const Stretches *was = stretches(b, pattern), *is = stretches(a, pattern);
+    const double turned = std::min(turned_in(b, pattern), turned_in(a, pattern));
+    const std::size_t turns = repair::turns_of_a_stretch(pattern.band.has_value(), turned);
+    const Stretches *was = stretches(b, pattern, turns), *is = stretches(a, pattern, turns);
     if (!was || !is || was->power.size() < 4 || is->power.size() < 4) return std::nullopt;
+    keep_weaker(pattern, *was, *is);
     // One yardstick for both, or the same line would count differently on the two days.
     auto background = repair::background_at(*was, pattern.orders);
     const auto other = repair::background_at(*is, pattern.orders);
     for (std::size_t i = 0; i < background.size(); ++i) background[i] = std::sqrt(background[i] * other[i]);
     const bool slips = candidate.kind == EvidenceKind::events && candidate.fault != Fault::chipped_tooth;
-    PairLevel out{&pair, level_of(*was, pattern, background, slips),
-                  level_of(*is, pattern, background, slips), 0.0, 1.0};
+    PairLevel out{&pair,
+                  level_of(*was, pattern, background, slips),
+                  level_of(*is, pattern, background, slips),
+                  0.0,
+                  1.0,
+                  0.0,
+                  pattern.shows};
     out.reference_change_db = is->reference_db - was->reference_db - pair.gain_db;
     return out;
   }
 
-  const Stretches* stretches(std::size_t run, const Pattern& pattern) {
-    const auto key = std::tuple{run, pattern.engine_bound, pattern.band ? pattern.band->low.value() : 0.0,
-                                pattern.band ? pattern.band->high.value() : 0.0};
+  const AngleTrack* shaft_of(std::size_t run, const Pattern& pattern) const {
+    const Tracking& tracking = runs_[run].tracking;
+    if (!pattern.engine_bound) return &tracking.wheel;
+    return tracking.engine ? &*tracking.engine : nullptr;
+  }
+
+  double turned_in(std::size_t run, const Pattern& pattern) const {
+    const AngleTrack* shaft = shaft_of(run, pattern);
+    return shaft ? shaft->turns.back() - shaft->turns.front() : 0.0;
+  }
+
+  const Stretches* stretches(std::size_t run, const Pattern& pattern, std::size_t turns) {
+    const auto key =
+        std::tuple{run, turns, pattern.engine_bound, pattern.band ? pattern.band->low.value() : 0.0,
+                   pattern.band ? pattern.band->high.value() : 0.0};
     const auto found = made_.find(key);
     if (found != made_.end()) return &found->second;
     const Prepared& p = runs_[run];
-    const AngleTrack* shaft =
-        pattern.engine_bound ? (p.tracking.engine ? &*p.tracking.engine : nullptr) : &p.tracking.wheel;
+    const AngleTrack* shaft = shaft_of(run, pattern);
     if (!shaft) return nullptr;
     const std::span<const float> samples =
         pattern.band ? limited(run, *shaft) : std::span<const float>(p.samples);
-    return &made_.try_emplace(key, repair::stretches_of(samples, analysis_rate_hz, *shaft, pattern.band))
+    return &made_
+                .try_emplace(key,
+                             repair::stretches_of(samples, analysis_rate_hz, *shaft, pattern.band, turns))
                 .first->second;
   }
 
@@ -305,7 +303,7 @@ class Measurer {
   const Car& car_;
   const std::vector<Prepared>& runs_;
   std::size_t first_after_;
-  std::map<std::tuple<std::size_t, bool, double, double>, Stretches> made_;
+  std::map<std::tuple<std::size_t, std::size_t, bool, double, double>, Stretches> made_;
   std::map<std::pair<std::size_t, const AngleTrack*>, std::vector<float>> limited_;
 };
 
@@ -317,7 +315,7 @@ struct Heard {
   [[nodiscard]] double sigmas() const { return excess() / control_sd; }
 };
 
-Heard heard_in(const std::vector<PairLevel>& pairs, Level PairLevel::*when) {
+Heard heard_in(const PatternLevels& pairs, Level PairLevel::*when) {
   Heard out;
   std::vector<float> sums(controls, 0.0f);
   for (const PairLevel& p : pairs) {
@@ -350,37 +348,64 @@ struct Interval {
 // Events: the power of a band's envelope goes with the square of the fault's own power.
 double decibels(double ratio, bool events) { return (events ? 5.0 : 10.0) * std::log10(ratio); }
 
-Interval change_of(const std::vector<PairLevel>& pairs, const Heard& before, const Heard& after, bool events,
-                   const CompareSettings& settings) {
-  double reference = 0.0, reference_var = 0.0, weights = 0.0;
-  for (const PairLevel& p : pairs) {
+// A pattern on both days.
+struct Followed {
+  const PatternLevels* levels = nullptr;
+  Heard before, after;
+  double reference_db = 0.0, reference_sd = 0.0;
+};
+
+Followed followed(const PatternLevels& levels) {
+  Followed out{&levels, heard_in(levels, &PairLevel::before), heard_in(levels, &PairLevel::after), 0.0, 0.0};
+  double variance = 0.0, weights = 0.0;
+  for (const PairLevel& p : levels) {
     const double w = p.weight * std::max(p.before.lines.mean(), 1e-3);
-    reference += w * p.reference_change_db;
-    reference_var += w * w * p.pair->gain_sd_db * p.pair->gain_sd_db;
+    out.reference_db += w * p.reference_change_db;
+    variance += w * w * p.pair->gain_sd_db * p.pair->gain_sd_db;
     weights += w;
   }
-  reference /= weights;
-  const double reference_sd = std::hypot(std::sqrt(reference_var) / weights, run_to_run_db);
-  const double least_before = before.control_sd, least_after = after.control_sd;
+  out.reference_db /= weights;
+  out.reference_sd = std::sqrt(variance) / weights;
+  return out;
+}
+
+// After over before where they stand so far above the control patterns; where nothing is heard, what could
+// just be heard.
+double change_db(const Followed& f, double before, double after, bool events) {
+  return f.reference_db +
+         decibels(std::max(after, f.after.control_sd) / std::max(before, f.before.control_sd), events);
+}
+
+double middle_of(const std::vector<Followed>& patterns, const std::function<double(const Followed&)>& value) {
+  std::vector<float> values;
+  for (const Followed& f : patterns) values.push_back(static_cast<float>(value(f)));
+  return median(values);
+}
+
+// Of several patterns the middle one counts.
+Interval change_of(const std::vector<Followed>& patterns, bool events, const CompareSettings& settings) {
+  const double reference_sd =
+      std::hypot(middle_of(patterns, [](const Followed& f) { return f.reference_sd; }), run_to_run_db);
   std::mt19937 random(1);
   std::normal_distribution<double> normal;
   std::vector<float> draws;
   for (int i = 0; i < settings.resamples; ++i) {
-    double was = -before.control_middle, is = -after.control_middle;
-    for (const PairLevel& p : pairs) {
-      was += p.weight * redrawn_mean(p.before.lines, random);
-      is += p.weight * redrawn_mean(p.after.lines, random);
-    }
-    is += after.control_sd * normal(random);
-    was += before.control_sd * normal(random);
-    draws.push_back(
-        static_cast<float>(decibels(std::max(is, least_after) / std::max(was, least_before), events) +
-                           reference + reference_sd * normal(random)));
+    const double change = middle_of(patterns, [&](const Followed& f) {
+      double was = -f.before.control_middle, is = -f.after.control_middle;
+      for (const PairLevel& p : *f.levels) {
+        was += p.weight * redrawn_mean(p.before.lines, random);
+        is += p.weight * redrawn_mean(p.after.lines, random);
+      }
+      is += f.after.control_sd * normal(random);
+      was += f.before.control_sd * normal(random);
+      return change_db(f, was, is, events);
+    });
+    draws.push_back(static_cast<float>(change + reference_sd * normal(random)));
   }
   const double tail = 0.5 * (1.0 - settings.interval);
-  return {decibels(std::max(after.excess(), least_after) / std::max(before.excess(), least_before), events) +
-              reference,
-          quantile(draws, tail), quantile(draws, 1.0 - tail)};
+  const double middle = middle_of(
+      patterns, [&](const Followed& f) { return change_db(f, f.before.excess(), f.after.excess(), events); });
+  return {middle, quantile(draws, tail), quantile(draws, 1.0 - tail)};
 }
 
 // Its pattern stands out, and it is a suspect; or the runs before name it by themselves, since a diagnosis
@@ -390,25 +415,28 @@ bool heard_before(const PartChange& part) {
          part.before.value() >= believed_before;
 }
 
-// after: what the runs after say of it by themselves.
-void judge(PartChange& part, Probability after) {
-  const bool was = heard_before(part),
-             is = part.heard_after >= still_heard_from || after.value() >= suspected_before;
+// after: what the runs after say of it by themselves. Sidebands stand out in sound gears, too: of them it
+// alone says whether there are more than usual.
+void judge(PartChange& part, Probability after, bool sidebands) {
+  const bool was = heard_before(part), stands_out = !sidebands && part.heard_after >= still_heard_from,
+             is = stands_out || after.value() >= suspected_before;
   if (part.pairs == 0) {
     part.reason = "no pair of runs in which it could be followed";
   } else if (!was) {
     part.reason = part.heard_before < heard_from
                       ? "not heard clearly enough before"
                       : "no suspect before: what stands out there is another part's";
-  } else if (!is && part.high_db < 0.0) {
+  } else if (!is && part.high_db < (sidebands ? -least_change_db : 0.0)) {
     part.verdict = Change::gone;
-    part.reason = "no longer stands out of the background";
+    part.reason = sidebands ? "no more than sound gears show" : "no longer stands out of the background";
   } else if (part.high_db < -least_change_db) {
     part.verdict = Change::reduced;
     part.reason = "weaker, but still heard";
   } else if (part.low_db > least_change_db) {
     part.verdict = Change::worse;
     part.reason = "louder than before";
+  } else if (!is && part.heard_before < heard_from) {
+    part.reason = "not heard clearly enough in the runs before that have a partner";
   } else {
     part.verdict = Change::unchanged;
     part.reason =
@@ -416,25 +444,70 @@ void judge(PartChange& part, Probability after) {
   }
 }
 
-PartChange change_in(const RankedPart& ranked, const Candidate& candidate, const Car& car, Probability after,
-                     const std::vector<PairLevel>& pairs, const CompareSettings& settings) {
-  PartChange out;
-  out.part = ranked.part;
-  if (const Part* part = car.part(ranked.part)) out.name = part->name;
-  out.cannot_be_told_from = ranked.cannot_be_told_from;
-  out.before = ranked.probability;
-  out.fault = candidate.fault;
-  out.pairs = pairs.size();
-  if (!pairs.empty()) {
-    const Heard before = heard_in(pairs, &PairLevel::before), now = heard_in(pairs, &PairLevel::after);
-    out.heard_before = before.sigmas();
-    out.heard_after = now.sigmas();
-    const Interval change = change_of(pairs, before, now, candidate.kind == EvidenceKind::events, settings);
+// A suspect as it was measured.
+struct Measured {
+  PartChange part;  // not judged yet
+  EvidenceKind kind = EvidenceKind::events;
+  std::vector<PatternLevels> patterns;
+  Probability after;  // what the runs after say of it by themselves
+};
+
+Measured measured(const RankedPart& ranked, const Candidate& candidate, const Car& car, Probability after,
+                  std::vector<PatternLevels> patterns) {
+  Measured out{{}, candidate.kind, std::move(patterns), after};
+  out.part.part = ranked.part;
+  if (const Part* part = car.part(ranked.part)) out.part.name = part->name;
+  out.part.cannot_be_told_from = ranked.cannot_be_told_from;
+  out.part.before = ranked.probability;
+  out.part.fault = candidate.fault;
+  return out;
+}
+
+// All that is followed of a suspect may as well be another's, though runs without a partner may tell the two
+// apart: whether it is gone does not depend on whose it was.
+bool one_noise(const Measured& suspect, const Measured& other) {
+  constexpr double alike = 0.0025;  // of the order; what slips may differ by from run to run
+  if (suspect.kind != EvidenceKind::events || suspect.part.fault != other.part.fault ||
+      suspect.patterns.empty() || other.patterns.empty())
+    return false;
+  const PatternLevels &own = suspect.patterns.front(), &others = other.patterns.front();
+  return std::all_of(own.begin(), own.end(), [&](const PairLevel& a) {
+    return std::any_of(others.begin(), others.end(), [&](const PairLevel& b) {
+      return a.pair == b.pair && std::abs(a.fundamental - b.fundamental) <= alike * a.fundamental;
+    });
+  });
+}
+
+void add_as_one(std::vector<Measured>& parts, Measured part) {
+  const auto same =
+      std::find_if(parts.begin(), parts.end(), [&](const Measured& m) { return one_noise(m, part); });
+  if (same == parts.end()) {
+    parts.push_back(std::move(part));
+    return;
+  }
+  auto& twins = same->part.cannot_be_told_from;
+  twins.push_back(part.part.part);
+  twins.insert(twins.end(), part.part.cannot_be_told_from.begin(), part.part.cannot_be_told_from.end());
+  same->part.before = Probability(same->part.before.value() + part.part.before.value());
+  same->after = Probability(same->after.value() + part.after.value());
+}
+
+PartChange change_in(const Measured& suspect, const CompareSettings& settings) {
+  PartChange out = suspect.part;
+  std::vector<Followed> patterns;
+  for (const PatternLevels& levels : suspect.patterns) {
+    out.pairs = std::max(out.pairs, levels.size());
+    patterns.push_back(followed(levels));
+  }
+  if (!patterns.empty()) {
+    out.heard_before = middle_of(patterns, [](const Followed& f) { return f.before.sigmas(); });
+    out.heard_after = middle_of(patterns, [](const Followed& f) { return f.after.sigmas(); });
+    const Interval change = change_of(patterns, suspect.kind == EvidenceKind::events, settings);
     out.change_db = change.middle;
     out.low_db = std::min(change.low, change.middle);
     out.high_db = std::max(change.high, change.middle);
   }
-  judge(out, after);
+  judge(out, suspect.after, suspect.kind == EvidenceKind::mesh_sidebands);
   return out;
 }
 
@@ -479,7 +552,22 @@ Probability probability_of(const Candidate& fault, const Side& side) {
   return Probability(0.0);
 }
 
-void conclude(Comparison& out) {
+bool is_about(const PartChange& change, const std::string& part) {
+  const auto& twins = change.cannot_be_told_from;
+  return change.part == part || std::find(twins.begin(), twins.end(), part) != twins.end();
+}
+
+// With those that it can't be told from.
+std::string names_of(const PartChange& change, const Car& car) {
+  std::string out = change.name.empty() ? change.part : change.name;
+  for (const std::string& twin : change.cannot_be_told_from) {
+    const Part* part = car.part(twin);
+    out += " or " + (part && !part->name.empty() ? part->name : twin);
+  }
+  return out;
+}
+
+void conclude(Comparison& out, const Car& car) {
   if (out.pairs.empty()) {
     out.reason = "No run after the repair matches one before it in gear, load, turn and speed.";
     return;
@@ -493,7 +581,10 @@ void conclude(Comparison& out) {
   }
   out.verdict = first->verdict;
   out.part = first->part;
-  out.reason = fmt::format("{}: {}.", first->name.empty() ? first->part : first->name, first->reason);
+  out.reason = fmt::format("{}: {}.", names_of(*first, car), first->reason);
+  if (first->before.value() < believed_before)
+    out.reason +=
+        fmt::format(" Before, it was no more than suspected ({:.0f} %).", 100.0 * first->before.value());
 }
 
 void advise(Comparison& out) {
@@ -528,21 +619,24 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
   pair_runs(out, runs, settings);
   const Side was = side_of(car, runs, 0, before.size()), is = side_of(car, runs, before.size(), runs.size());
   Measurer measurer(car, runs, before.size());
+  std::vector<Measured> suspects;
   for (const RankedPart& ranked : was.ranking.parts) {
-    if (out.parts.size() == most_parts) break;
+    if (suspects.size() == most_parts) break;
     const Candidate& candidate = was.candidates[ranked.best];
-    out.parts.push_back(change_in(ranked, candidate, car, probability_of(candidate, is),
-                                  measurer.measure(candidate, was.index, false, out.pairs), settings));
+    add_as_one(suspects, measured(ranked, candidate, car, probability_of(candidate, is),
+                                  measurer.measure(candidate, was.index, false, out.pairs)));
   }
+  for (const Measured& suspect : suspects) out.parts.push_back(change_in(suspect, settings));
   // Anything new, found by what the runs after say themselves: its lines are followed back.
   for (const RankedPart& ranked : is.ranking.parts) {
     if (ranked.probability.value() < believed_before) break;
     const auto known = std::find_if(out.parts.begin(), out.parts.end(),
-                                    [&](const PartChange& p) { return p.part == ranked.part; });
+                                    [&](const PartChange& p) { return is_about(p, ranked.part); });
     if (known != out.parts.end() && known->verdict != Change::not_comparable) continue;
     const Candidate& candidate = is.candidates[ranked.best];
-    PartChange found = change_in(ranked, candidate, car, ranked.probability,
-                                 measurer.measure(candidate, is.index, true, out.pairs), settings);
+    PartChange found = change_in(measured(ranked, candidate, car, ranked.probability,
+                                          measurer.measure(candidate, is.index, true, out.pairs)),
+                                 settings);
     if (found.heard_before >= heard_from || found.heard_after < appeared_by) continue;
     found.before = known != out.parts.end() ? known->before : Probability(0.0);
     found.verdict = Change::worse;
@@ -550,7 +644,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
     if (known != out.parts.end()) out.parts.erase(known);
     out.parts.push_back(std::move(found));
   }
-  conclude(out);
+  conclude(out, car);
   advise(out);
   return out;
 }

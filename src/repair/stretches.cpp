@@ -1,6 +1,7 @@
 #include "stretches.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <limits>
@@ -18,6 +19,8 @@ namespace {
 
 // Impacts that slip lose nothing in short stretches; tones locked to a shaft gain by long ones.
 constexpr std::size_t band_turns = 16, sound_turns = 48;
+constexpr std::array<std::size_t, 12> good_turns = {48, 40, 36, 32, 27, 24, 20, 18, 16, 12, 10, 8};
+constexpr double least_in_a_run = 2.5;      // stretches side by side
 constexpr std::size_t band_points = 640;    // per turn: orders up to 260 are kept
 constexpr std::size_t sound_points = 1600;  // orders up to 660
 constexpr double floor_seconds = 1.5, floor_share = 0.3;
@@ -112,11 +115,18 @@ double mean_at(const std::vector<float>& power, const std::vector<std::size_t>& 
 
 }  // namespace
 
+std::size_t turns_of_a_stretch(bool in_band, double turned) {
+  const std::size_t usual = in_band ? band_turns : sound_turns;
+  const auto fits = std::find_if(good_turns.begin(), good_turns.end(), [&](std::size_t turns) {
+    return turns <= usual && least_in_a_run * static_cast<double>(turns) <= turned;
+  });
+  return fits == good_turns.end() ? good_turns.back() : *fits;
+}
+
 Stretches stretches_of(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
-                       std::optional<Band> band) {
+                       std::optional<Band> band, std::size_t turns) {
   const Levelled levelled = band ? band_power(samples, rate_hz, *band) : sound_itself(samples, rate_hz);
-  const std::size_t per_turn = band ? band_points : sound_points, turns = band ? band_turns : sound_turns,
-                    length = turns * per_turn;
+  const std::size_t per_turn = band ? band_points : sound_points, length = turns * per_turn;
   const double first = shaft.at(0.0), last = shaft.at(static_cast<double>(samples.size() - 1) / rate_hz);
   const auto points = static_cast<std::size_t>((last - first) * static_cast<double>(per_turn));
   const std::vector<float> by_angle =

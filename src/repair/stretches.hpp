@@ -15,17 +15,20 @@ struct Band {
 };
 
 struct Stretches {
-  double turns = 16.0;                    // of the reference shaft, each; bin width 1/turns orders
+  double turns = 0.0;                     // of the reference shaft, each; bin width 1/turns orders
   double smear = 0.003;                   // half width of a line, of its order
   double reference_db = 0.0;              // power that 1 stands for, in the recording's own units
   std::vector<std::vector<float>> power;  // [stretch][bin], each half a stretch after the one before
   std::vector<float> mean;                // over the stretches
 };
 
+// Turns of a stretch, as many as usual or fewer where a run of `turned` turns would make too few of them.
+std::size_t turns_of_a_stretch(bool in_band, double turned);
+
 // Of the power of a band (no band: of the sound itself, at `rate_hz`), over its own floor at the time, so
-// that a phone's changing gain does not count.
+// that a phone's changing gain does not count. turns: made of 2, 3 and 5.
 Stretches stretches_of(std::span<const float> samples, double rate_hz, const AngleTrack& shaft,
-                       std::optional<Band> band);
+                       std::optional<Band> band, std::size_t turns);
 
 // How far a set of lines stands above its surroundings, per stretch: sum over the lines of (power in the line
 // less the background's share) / background.

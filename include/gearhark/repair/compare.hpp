@@ -23,11 +23,13 @@ std::string to_text(Change change);  // "gone", "reduced", "unchanged", "worse",
 
 struct PartChange {
   std::string part, name;
-  std::vector<std::string> cannot_be_told_from;  // part IDs
-  Fault fault = Fault::outer_race;               // the fault whose lines were followed
-  Probability before;                            // what the runs before say of the part by themselves
+  std::vector<std::string>
+      cannot_be_told_from;          // part IDs; by all runs before, or by those that have a partner
+  Fault fault = Fault::outer_race;  // the fault whose lines were followed
+  Probability before;               // what the runs before say of these parts by themselves
   // How far its lines stand out of the background over the same pattern of lines put where nothing is, in
-  // standard deviations of the latter.
+  // standard deviations of the latter. A comb of events counts as one pattern; of tones (a mesh's sidebands,
+  // a tyre's orders) each is one and the middle one counts, because any may fall on a sound part's.
   double heard_before = 0.0, heard_after = 0.0;
   // Level after over before, of the fault's power against the common reference; 90 % interval. Where nothing
   // is heard after (or before), a limit: as loud as could just have been heard.
