@@ -77,8 +77,14 @@ std::vector<Prepared> prepared(const Car& car, const std::vector<RunSound>& befo
 
 // -- pairing --
 
-bool same_state(const Run& a, const Run& b) {
-  return a.gear == b.gear && a.load == b.load && a.turn == b.turn && a.clutch == b.clutch;
+// In the gear that the sound fits, whichever was noted.
+const Gear& gear_of(const Prepared& run) {
+  return run.tracking.gear.label.empty() ? run.sound->run.gear : run.tracking.gear;
+}
+
+bool same_state(const Prepared& one, const Prepared& other) {
+  const Run &a = one.sound->run, &b = other.sound->run;
+  return gear_of(one) == gear_of(other) && a.load == b.load && a.turn == b.turn && a.clutch == b.clutch;
 }
 
 std::string described(const Run& run) {
@@ -104,7 +110,7 @@ void pair_runs(Comparison& out, const std::vector<Prepared>& runs, const Compare
     std::optional<RunPair> best;
     bool state = false;
     for (std::size_t b = 0; b < n; ++b) {
-      if (!same_state(out.before[b], out.after[a])) continue;
+      if (!same_state(runs[b], runs[n + a])) continue;
       state = true;
       if (!runs[b].placed || !runs[n + a].placed) continue;
       const double ratio = runs[n + a].tracking.wheel.mean_rate() / runs[b].tracking.wheel.mean_rate();
@@ -415,18 +421,14 @@ bool heard_before(const PartChange& part) {
          part.before.value() >= believed_before;
 }
 
-// after: what the runs after say of it by themselves. Sidebands stand out in sound gears, too: of them it
-// alone says whether there are more than usual.
-void judge(PartChange& part, Probability after, bool sidebands) {
-  const bool was = heard_before(part), stands_out = !sidebands && part.heard_after >= still_heard_from,
-             is = stands_out || after.value() >= suspected_before;
-  if (part.pairs == 0) {
-    part.reason = "no pair of runs in which it could be followed";
-  } else if (!was) {
-    part.reason = part.heard_before < heard_from
-                      ? "not heard clearly enough before"
-                      : "no suspect before: what stands out there is another part's";
-  } else if (!is && part.high_db < (sidebands ? -least_change_db : 0.0)) {
+bool is_sidebands(EvidenceKind kind) { return kind == EvidenceKind::mesh_sidebands; }
+
+// Of what was heard before. Sidebands stand out in sound gears, too: of them the runs after by themselves say
+// whether there are more than usual.
+void judge_change(PartChange& part, bool sidebands) {
+  const bool stands_out = !sidebands && part.heard_after >= still_heard_from,
+             is = stands_out || part.after.value() >= suspected_before;
+  if (!is && part.high_db < (sidebands ? -least_change_db : 0.0)) {
     part.verdict = Change::gone;
     part.reason = sidebands ? "no more than sound gears show" : "no longer stands out of the background";
   } else if (part.high_db < -least_change_db) {
@@ -444,21 +446,30 @@ void judge(PartChange& part, Probability after, bool sidebands) {
   }
 }
 
+void judge(PartChange& part, bool sidebands) {
+  if (part.pairs == 0)
+    part.reason = "no pair of runs in which it could be followed";
+  else if (heard_before(part))
+    judge_change(part, sidebands);
+  else
+    part.reason = part.heard_before < heard_from
+                      ? "not heard clearly enough before"
+                      : "no suspect before: what stands out there is another part's";
+}
+
 // A suspect as it was measured.
 struct Measured {
-  PartChange part;  // not judged yet
+  PartChange part;
   EvidenceKind kind = EvidenceKind::events;
   std::vector<PatternLevels> patterns;
-  Probability after;  // what the runs after say of it by themselves
 };
 
-Measured measured(const RankedPart& ranked, const Candidate& candidate, const Car& car, Probability after,
+Measured measured(const RankedPart& ranked, const Candidate& candidate, const Car& car,
                   std::vector<PatternLevels> patterns) {
-  Measured out{{}, candidate.kind, std::move(patterns), after};
+  Measured out{{}, candidate.kind, std::move(patterns)};
   out.part.part = ranked.part;
   if (const Part* part = car.part(ranked.part)) out.part.name = part->name;
   out.part.cannot_be_told_from = ranked.cannot_be_told_from;
-  out.part.before = ranked.probability;
   out.part.fault = candidate.fault;
   return out;
 }
@@ -489,9 +500,10 @@ void add_as_one(std::vector<Measured>& parts, Measured part) {
   twins.push_back(part.part.part);
   twins.insert(twins.end(), part.part.cannot_be_told_from.begin(), part.part.cannot_be_told_from.end());
   same->part.before = Probability(same->part.before.value() + part.part.before.value());
-  same->after = Probability(same->after.value() + part.after.value());
+  same->part.after = Probability(same->part.after.value() + part.part.after.value());
 }
 
+// Not judged yet.
 PartChange change_in(const Measured& suspect, const CompareSettings& settings) {
   PartChange out = suspect.part;
   std::vector<Followed> patterns;
@@ -507,7 +519,6 @@ PartChange change_in(const Measured& suspect, const CompareSettings& settings) {
     out.low_db = std::min(change.low, change.middle);
     out.high_db = std::max(change.high, change.middle);
   }
-  judge(out, suspect.after, suspect.kind == EvidenceKind::mesh_sidebands);
   return out;
 }
 
@@ -567,6 +578,12 @@ std::string names_of(const PartChange& change, const Car& car) {
   return out;
 }
 
+// By the runs after; heard on both days.
+bool still_named(const PartChange& change) {
+  return change.after.value() >= believed_before && change.heard_before >= heard_from &&
+         (change.verdict == Change::unchanged || change.verdict == Change::reduced);
+}
+
 void conclude(Comparison& out, const Car& car) {
   if (out.pairs.empty()) {
     out.reason = "No run after the repair matches one before it in gear, load, turn and speed.";
@@ -585,6 +602,15 @@ void conclude(Comparison& out, const Car& car) {
   if (first->before.value() < believed_before)
     out.reason +=
         fmt::format(" Before, it was no more than suspected ({:.0f} %).", 100.0 * first->before.value());
+  // What the runs after name and what was there before may be what was heard then, under another name.
+  const auto there = std::find_if(out.parts.begin(), out.parts.end(), still_named);
+  const bool cured = first->verdict == Change::gone || first->verdict == Change::reduced;
+  if (!cured || there == out.parts.end() || there == first) return;
+  out.verdict = there->verdict;
+  out.part = there->part;
+  out.reason =
+      fmt::format("{}: {}. The runs after name it; what those before named first, the {}, is {}.",
+                  names_of(*there, car), there->reason, names_of(*first, car), to_text(first->verdict));
 }
 
 void advise(Comparison& out) {
@@ -623,24 +649,36 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
   for (const RankedPart& ranked : was.ranking.parts) {
     if (suspects.size() == most_parts) break;
     const Candidate& candidate = was.candidates[ranked.best];
-    add_as_one(suspects, measured(ranked, candidate, car, probability_of(candidate, is),
-                                  measurer.measure(candidate, was.index, false, out.pairs)));
+    Measured suspect =
+        measured(ranked, candidate, car, measurer.measure(candidate, was.index, false, out.pairs));
+    suspect.part.before = ranked.probability;
+    suspect.part.after = probability_of(candidate, is);
+    add_as_one(suspects, std::move(suspect));
   }
-  for (const Measured& suspect : suspects) out.parts.push_back(change_in(suspect, settings));
-  // Anything new, found by what the runs after say themselves: its lines are followed back.
+  for (const Measured& suspect : suspects) {
+    out.parts.push_back(change_in(suspect, settings));
+    judge(out.parts.back(), is_sidebands(suspect.kind));
+  }
+  // What the runs after name by themselves is followed back: it is new, or was there before under another
+  // name.
   for (const RankedPart& ranked : is.ranking.parts) {
     if (ranked.probability.value() < believed_before) break;
     const auto known = std::find_if(out.parts.begin(), out.parts.end(),
                                     [&](const PartChange& p) { return is_about(p, ranked.part); });
     if (known != out.parts.end() && known->verdict != Change::not_comparable) continue;
     const Candidate& candidate = is.candidates[ranked.best];
-    PartChange found = change_in(measured(ranked, candidate, car, ranked.probability,
-                                          measurer.measure(candidate, is.index, true, out.pairs)),
-                                 settings);
-    if (found.heard_before >= heard_from || found.heard_after < appeared_by) continue;
-    found.before = known != out.parts.end() ? known->before : Probability(0.0);
-    found.verdict = Change::worse;
-    found.reason = "heard after and not before";
+    const Measured suspect =
+        measured(ranked, candidate, car, measurer.measure(candidate, is.index, true, out.pairs));
+    PartChange found = change_in(suspect, settings);
+    if (found.heard_after < appeared_by) continue;
+    found.before = probability_of(candidate, was);
+    found.after = ranked.probability;
+    if (found.heard_before >= heard_from) {
+      judge_change(found, is_sidebands(suspect.kind));
+    } else {
+      found.verdict = Change::worse;
+      found.reason = "heard after and not before";
+    }
     if (known != out.parts.end()) out.parts.erase(known);
     out.parts.push_back(std::move(found));
   }

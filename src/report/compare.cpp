@@ -38,6 +38,7 @@ Json json_of(const PartChange& p) {
           {"cannot_be_told_from", p.cannot_be_told_from},
           {"fault", to_text(p.fault)},
           {"before_probability", p.before.value()},
+          {"after_probability", p.after.value()},
           {"heard_before", p.heard_before},
           {"heard_after", p.heard_after},
           {"change_db", p.change_db},

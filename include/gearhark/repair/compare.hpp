@@ -23,10 +23,10 @@ std::string to_text(Change change);  // "gone", "reduced", "unchanged", "worse",
 
 struct PartChange {
   std::string part, name;
-  std::vector<std::string>
-      cannot_be_told_from;          // part IDs; by all runs before, or by those that have a partner
+  // Part IDs; by all runs before, or by those that have a partner.
+  std::vector<std::string> cannot_be_told_from;
   Fault fault = Fault::outer_race;  // the fault whose lines were followed
-  Probability before;               // what the runs before say of these parts by themselves
+  Probability before, after;        // what the runs of either day say of these parts by themselves
   // How far its lines stand out of the background over the same pattern of lines put where nothing is, in
   // standard deviations of the latter. A comb of events counts as one pattern; of tones (a mesh's sidebands,
   // a tyre's orders) each is one and the middle one counts, because any may fall on a sound part's.
