@@ -4,7 +4,6 @@
 #include <fmt/format.h>
 
 #include <cstdio>
-#include <cstdlib>
 
 #include "gearhark/diagnosis/hearing.hpp"
 #include "gearhark/diagnosis/ranking.hpp"
@@ -56,14 +55,4 @@ void print_case(std::uint64_t seed) {
 
 }  // namespace
 
-int main(int count, char** words) {
-  if (count != 3) {
-    fmt::print(stderr, "usage: calibration_features FIRST COUNT\n");
-    return 2;
-  }
-  const auto first = std::strtoull(words[1], nullptr, 10), cases = std::strtoull(words[2], nullptr, 10);
-  for (std::uint64_t seed = first; seed < first + cases; ++seed) {
-    print_case(seed);
-    std::fflush(stdout);
-  }
-}
+int main(int count, char** words) { return print_cases(count, words, print_case); }

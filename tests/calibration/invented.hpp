@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <cstdio>
+#include <cstdlib>
 #include <optional>
 #include <random>
 #include <string>
@@ -151,6 +153,20 @@ inline Result<RunSound> recorded(const Car& car, const SoundSettings& settings, 
   out.recording.sample_rate = sound->sample_rate;
   out.recording.samples = std::move(sound->samples);
   return out;
+}
+
+// FIRST COUNT of the command line: prints these cases, one by one.
+inline int print_cases(int count, char** words, void (*print_case)(std::uint64_t)) {
+  if (count != 3) {
+    std::fprintf(stderr, "usage: %s FIRST COUNT\n", words[0]);
+    return 2;
+  }
+  const auto first = std::strtoull(words[1], nullptr, 10), cases = std::strtoull(words[2], nullptr, 10);
+  for (std::uint64_t seed = first; seed < first + cases; ++seed) {
+    print_case(seed);
+    std::fflush(stdout);
+  }
+  return 0;
 }
 
 }  // namespace gearhark::calibration
