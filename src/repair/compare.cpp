@@ -261,13 +261,11 @@ class Measurer {
     const auto other = repair::background_at(*is, pattern.orders);
     for (std::size_t i = 0; i < background.size(); ++i) background[i] = std::sqrt(background[i] * other[i]);
     const bool slips = candidate.kind == EvidenceKind::events && candidate.fault != Fault::chipped_tooth;
-    PairLevel out{&pair,
-                  level_of(*was, pattern, background, slips),
-                  level_of(*is, pattern, background, slips),
-                  0.0,
-                  1.0,
-                  0.0,
-                  pattern.shows};
+    PairLevel out;
+    out.pair = &pair;
+    out.before = level_of(*was, pattern, background, slips);
+    out.after = level_of(*is, pattern, background, slips);
+    out.shows = pattern.shows;
     out.reference_change_db = is->reference_db - was->reference_db - pair.gain_db;
     return out;
   }
@@ -421,11 +419,10 @@ bool heard_before(const PartChange& part) {
          part.before.value() >= believed_before;
 }
 
-bool is_sidebands(EvidenceKind kind) { return kind == EvidenceKind::mesh_sidebands; }
-
 // Of what was heard before. Sidebands stand out in sound gears, too: of them the runs after by themselves say
 // whether there are more than usual.
-void judge_change(PartChange& part, bool sidebands) {
+void judge_change(PartChange& part, EvidenceKind kind) {
+  const bool sidebands = kind == EvidenceKind::mesh_sidebands;
   const bool stands_out = !sidebands && part.heard_after >= still_heard_from,
              is = stands_out || part.after.value() >= suspected_before;
   if (!is && part.high_db < (sidebands ? -least_change_db : 0.0)) {
@@ -446,11 +443,11 @@ void judge_change(PartChange& part, bool sidebands) {
   }
 }
 
-void judge(PartChange& part, bool sidebands) {
+void judge(PartChange& part, EvidenceKind kind) {
   if (part.pairs == 0)
     part.reason = "no pair of runs in which it could be followed";
   else if (heard_before(part))
-    judge_change(part, sidebands);
+    judge_change(part, kind);
   else
     part.reason = part.heard_before < heard_from
                       ? "not heard clearly enough before"
@@ -552,20 +549,19 @@ bool another_gear(const Candidate& one, const Candidate& other) {
   return true;
 }
 
-// What one side says by itself of the fault that the other side found.
-Probability probability_of(const Candidate& fault, const Side& side) {
-  for (const RankedPart& ranked : side.ranking.parts) {
-    const auto& twins = ranked.cannot_be_told_from;
-    if (ranked.part != fault.part && std::find(twins.begin(), twins.end(), fault.part) == twins.end())
-      continue;
-    return another_gear(fault, side.candidates[ranked.best]) ? Probability(0.0) : ranked.probability;
-  }
-  return Probability(0.0);
+// A ranked part or a change, of this part or of one that it can't be told from.
+bool is_about(const auto& one, const std::string& part) {
+  const auto& twins = one.cannot_be_told_from;
+  return one.part == part || std::find(twins.begin(), twins.end(), part) != twins.end();
 }
 
-bool is_about(const PartChange& change, const std::string& part) {
-  const auto& twins = change.cannot_be_told_from;
-  return change.part == part || std::find(twins.begin(), twins.end(), part) != twins.end();
+// What one side says by itself of the fault that the other side found.
+Probability probability_of(const Candidate& fault, const Side& side) {
+  const auto ranked = std::find_if(side.ranking.parts.begin(), side.ranking.parts.end(),
+                                   [&](const RankedPart& part) { return is_about(part, fault.part); });
+  if (ranked == side.ranking.parts.end() || another_gear(fault, side.candidates[ranked->best]))
+    return Probability(0.0);
+  return ranked->probability;
 }
 
 // With those that it can't be told from.
@@ -657,7 +653,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
   }
   for (const Measured& suspect : suspects) {
     out.parts.push_back(change_in(suspect, settings));
-    judge(out.parts.back(), is_sidebands(suspect.kind));
+    judge(out.parts.back(), suspect.kind);
   }
   // What the runs after name by themselves is followed back: it is new, or was there before under another
   // name.
@@ -674,7 +670,7 @@ Comparison compare(const Car& car, const std::vector<RunSound>& before, const st
     found.before = probability_of(candidate, was);
     found.after = ranked.probability;
     if (found.heard_before >= heard_from) {
-      judge_change(found, is_sidebands(suspect.kind));
+      judge_change(found, suspect.kind);
     } else {
       found.verdict = Change::worse;
       found.reason = "heard after and not before";

@@ -14,8 +14,8 @@ namespace gearhark::repair {
 struct Pattern {
   std::vector<double> orders;  // of the wheel, or of the engine where it runs free; empty: can't be followed
   bool shows = true;           // any of them stands out by itself
-  bool one_of_two =
-      false;  // a lower and an upper sideband: only the weaker counts, as a neighbour raises one
+  // A lower and an upper sideband, of which only the weaker counts, as a neighbour raises one.
+  bool one_of_two = false;
   bool engine_bound = false;
   std::optional<Band> band;  // events: carrier band
   double spacing = 0.0;      // tones: of neighbouring lines, orders; between them nothing should be

@@ -109,7 +109,7 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
   const bool told_to_change = relative_range(speed) > 0.12;
   const bool changing = told_to_change || load == Load::coast || load == Load::neutral;
   prior.steadiness = changing ? Steadiness::changing : Steadiness::steady;
-  prior.told_at_ends = told_to_change && !many;
+  prior.told_at_ends = load == Load::neutral || (told_to_change && !many);
   if (stated.source == SpeedSource::needle) {
     prior.mean = -0.04;
     prior.sd = 0.04;
@@ -127,7 +127,6 @@ RatePrior rate_prior(const StatedSpeed& stated, double duration_s, double turns_
   }
   if (load == Load::neutral) {
     prior.shape = PathShape::smooth_curve;
-    prior.told_at_ends = true;
     prior.curve = many ? CurvePrior{0.012, 0.0, 0.012} : CurvePrior{0.01, 0.03, 0.03};
   }
   for (double& v : speed) v *= turns_per_metre;

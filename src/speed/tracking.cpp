@@ -69,8 +69,8 @@ Ends ends_of(const AngleTrack& track) {
           1.5 * mean_from(end - second) - 0.5 * mean_from(end - 2.0 * second)};
 }
 
-constexpr double kReadOnTheMove =
-    0.01;  // of a needle that moves, read when the recording starts and ends (judged)
+// Of a needle that moves, read when the recording starts and ends (judged).
+constexpr double kReadOnTheMove = 0.01;
 
 Tracking from_found(const FoundAngle& found, const RatePrior& prior, const CarLines& lines) {
   Tracking out;
