@@ -69,7 +69,7 @@ Result<Recording> load_recording(const std::string& path, const Cut& cut = {});
 // little less, are decoded anew each time they are read. `name`: what messages and facts call the file, where
 // that is not its path.
 struct Holding {
-  Seconds longest{120.0}, piece{47.0};
+  Seconds longest{120.0}, piece{43.0};
 };
 Result<LoadedSound> load_sound(const std::string& path, const Cut& cut = {}, const Holding& holding = {},
                                const std::string& name = "");
