@@ -5,6 +5,8 @@ const fs = require("node:fs"), os = require("node:os"), path = require("node:pat
 const { chromium } = require("playwright-core");
 
 const top = path.resolve(__dirname, "../..");
+// How much longer the program takes where a checker watches it.
+const slow = { sanitized: 8, valgrind: 30 }[process.env.GEARHARK_KIND] || 1;
 
 // The program under test; its temporary folder and casebook are in a folder of the test's own.
 async function startBench(program, ...options) {
@@ -59,4 +61,4 @@ function startPhone(folder, microphone, settings) {
     args: [...root, "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", "--use-file-for-fake-audio-capture=" + microphone] });
 }
 
-module.exports = { top, startBench, startIn, startBrowser, startPhone };
+module.exports = { top, slow, startBench, startIn, startBrowser, startPhone };

@@ -4,14 +4,13 @@ const { test, before, after } = require("node:test");
 const assert = require("node:assert");
 const { execFileSync } = require("node:child_process");
 const fs = require("node:fs"), os = require("node:os"), path = require("node:path");
-const { top, startBench, startPhone } = require("./bench.js");
+const { top, slow, startBench, startPhone } = require("./bench.js");
 const { wav, host, unzipped, samplesOf, timeOf } = require("./recording.js");
 
 const program = process.env.GEARHARK_PROGRAM, pictures = process.env.GEARHARK_PICTURES;
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), "gearhark_recorder_"));
 const inFolder = (name) => path.join(folder, name);
 const least = 57;      // CSS pixels in 15 mm, at 96 to the inch
-const slow = process.env.GEARHARK_KIND === "sanitized" ? 8 : 1;
 const plan = {
   format: "gearhark plan", version: 1, car: "Tarn Heron 1300 (invented)", suspects: [], unit: "km/h", gears: ["N", "1", "2", "3", "4", "R"],
   car_file: fs.readFileSync(path.join(top, "models/heron_rear_transaxle.toml"), "utf8"), cautions: ["A road test can injure."], how_to_record: ["Windows shut."],
