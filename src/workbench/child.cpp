@@ -21,11 +21,12 @@ namespace {
 using Clock = std::chrono::steady_clock;
 constexpr std::size_t most_out = std::size_t{16} << 20, most_complaint = std::size_t{64} << 10;
 
-// AddressSanitizer maps terabytes that it never touches: no limit on address space can hold there.
-#if defined(__SANITIZE_ADDRESS__)
+// AddressSanitizer and ThreadSanitizer map terabytes that they never touch: no limit on address space can hold
+// there.
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
 constexpr bool limit_memory = false;
 #elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
+#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
 constexpr bool limit_memory = false;
 #else
 constexpr bool limit_memory = true;

@@ -6,7 +6,7 @@ const { chromium } = require("playwright-core");
 
 const top = path.resolve(__dirname, "../..");
 // How much longer the program takes where a checker watches it.
-const slow = { sanitized: 8, valgrind: 30 }[process.env.GEARHARK_KIND] || 1;
+const slow = { sanitized: 8, threads: 8, valgrind: 30 }[process.env.GEARHARK_KIND] || 1;
 
 // The program under test; its temporary folder and casebook are in a folder of the test's own.
 async function startBench(program, ...options) {
